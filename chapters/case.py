@@ -1,0 +1,156 @@
+"""The case as frozen values: what the case file says, with every word already understood.
+
+Nothing here reads a file. ``casefile`` makes these values from text; everything else uses them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import Literal
+
+from chapters.times import RecordingTime
+
+Subject = Literal["simulated", "patient"]
+ShowKind = Literal["real", "fixed", "fast", "skip"]
+
+#: Speeds a ``fast`` step may be solved to when the case file names no limit of its own.
+DEFAULT_FAST_LIMIT = Fraction(16)
+#: Faster than this a step is better skipped; the clock's seconds blur beyond it.
+HIGHEST_SPEED = Fraction(100)
+DEFAULT_RAMP_S = Fraction(1)
+DEFAULT_STILL_S = Fraction(4)
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a value stands in the case file; line and column count from 1."""
+
+    line: int = 0
+    column: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Tooth:
+    """One tooth, kept as its ISO 3950 two-digit number (``"36"``) with the Universal twin (``"19"``)."""
+
+    fdi: str
+    universal: str
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One file of the recording as the case declares it.
+
+    ``away_before`` is clinical time that passed before this part while nothing was recorded.
+    ``overlap`` is how much of this part's start repeats the end of the part before (dropped).
+    """
+
+    file: str
+    away_before: Fraction = Fraction(0)
+    away_reason: str = "recorder stopped"
+    overlap: Fraction = Fraction(0)
+    place: Place = field(default=Place(), compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Away:
+    """Clinical time that no picture shows: it passed at recording time ``at`` and lasted ``lasted`` s."""
+
+    at: RecordingTime
+    lasted: Fraction
+    reason: str
+    place: Place = field(default=Place(), compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Show:
+    """How a step is shown. ``speed`` is set for ``fixed``, ``limit`` is the most a ``fast`` step takes."""
+
+    kind: ShowKind
+    speed: Fraction | None = None
+    limit: Fraction = DEFAULT_FAST_LIMIT
+
+
+@dataclass(frozen=True, slots=True)
+class Expect:
+    """The range in which a step's clinical duration is expected, both ends included, seconds."""
+
+    low: Fraction
+    high: Fraction
+
+
+@dataclass(frozen=True, slots=True)
+class Still:
+    """A picture laid in at recording time ``at`` (None: the step's start) for ``hold`` cut seconds."""
+
+    file: str
+    at: RecordingTime | None = None
+    hold: Fraction = DEFAULT_STILL_S
+    caption: str = ""
+    place: Place = field(default=Place(), compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One named piece of the procedure; ``end`` None means: until the next step, or the recording's end."""
+
+    id: str
+    title: str
+    start: RecordingTime
+    end: RecordingTime | None = None
+    show: Show = Show("real")
+    expect: Expect | None = None
+    note: str = ""
+    phase: str = ""
+    stills: tuple[Still, ...] = ()
+    place: Place = field(default=Place(), compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Consent:
+    """The record that a patient's consent exists; teachcut keeps the reference, never the name."""
+
+    reference: str
+    covers: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """One procedure. Steps are in order of their start and do not overlap.
+
+    ``length`` is the wished length of the whole film in seconds, or None. ``snap`` is the
+    tolerance in seconds within which a step's start moves to the nearest scene cut (0: never).
+    ``clocks_give_away`` says whether gaps between the parts' creation times count as away.
+    ``room_sound`` keeps the recording's own sound. ``fps`` None means: chosen from the recording.
+    ``height_px`` None means: the recording's own height. ``fonts`` are extra font files.
+    """
+
+    id: str
+    title: str
+    parts: tuple[Part, ...]
+    steps: tuple[Step, ...]
+    subject: Subject = "simulated"
+    consent: Consent | None = None
+    tooth: Tooth | None = None
+    away: tuple[Away, ...] = ()
+    procedure: str = ""
+    presenter: str = ""
+    tags: tuple[str, ...] = ()
+    language: str = "en"
+    length: Fraction | None = None
+    ramp: Fraction = DEFAULT_RAMP_S
+    snap: Fraction = Fraction(0)
+    clocks_give_away: bool = False
+    room_sound: bool = False
+    fps: Fraction | None = None
+    height_px: int | None = None
+    colour: Literal["auto", "bt601", "bt709"] = "auto"
+    colour_range: Literal["auto", "limited", "full"] = "auto"
+    fonts: tuple[str, ...] = ()
+    cards: bool = True
+
+    @property
+    def publishable(self) -> bool:
+        """Whether the film may leave the practice: simulated, or with a consent record."""
+        return self.subject == "simulated" or self.consent is not None
