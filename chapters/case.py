@@ -148,7 +148,6 @@ class Case:
     colour: Literal["auto", "bt601", "bt709"] = "auto"
     colour_range: Literal["auto", "limited", "full"] = "auto"
     fonts: tuple[str, ...] = ()
-    cards: bool = True
 
     @property
     def publishable(self) -> bool:
