@@ -1,0 +1,144 @@
+"""A case's recording opened: every part probed, laid on one line, its pictures handed out by time."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import pairwise
+from pathlib import Path
+
+from chapters.assemble import make_line
+from chapters.case import Case
+from chapters.errors import InputError, RecordingError
+from chapters.media.files import check_input
+from chapters.media.frames import FrameReader, Picture
+from chapters.media.probe import Probe, probe
+from chapters.timemap import Line
+
+#: A jump ahead of more than this is sought; less is decoded through.
+SEEK_AHEAD_S = Fraction(8)
+
+
+class RecordingErrors(InputError):
+    """Every part that cannot be used, each with its own sentence."""
+
+    def __init__(self, errors: Sequence[RecordingError]) -> None:
+        self.errors = tuple(errors)
+        super().__init__("\n".join(str(e) for e in errors))
+
+
+@dataclass(frozen=True)
+class Recording:
+    """The parts as found on disk and the line they make together."""
+
+    paths: tuple[Path, ...]
+    probes: tuple[Probe, ...]
+    line: Line
+
+    @property
+    def typical_gap_s(self) -> Fraction:
+        """The usual distance of two frames of the first part, seconds."""
+        first = self.probes[0]
+        return first.typical_gap
+
+    @property
+    def display_size_px(self) -> tuple[int, int]:
+        """Width and height of the largest part, upright and with square pixels."""
+        largest = max(self.probes, key=lambda p: p.video.width_px * p.video.height_px)
+        return largest.video.width_px, largest.video.height_px
+
+
+def open_recording(case: Case, folder: Path) -> Recording:
+    """Probe every part of a case. Raises RecordingErrors naming every part that cannot be used."""
+    paths: list[Path] = []
+    probes: list[Probe] = []
+    errors: list[RecordingError] = []
+    for part in case.parts:
+        try:
+            path = check_input(folder / part.file, part.file)
+            probes.append(probe(path, part.file))
+            paths.append(path)
+        except RecordingError as error:
+            errors.append(error)
+    if errors:
+        raise RecordingErrors(errors)
+    line = make_line(case, [p.length for p in probes], clock_gaps(probes))
+    return Recording(tuple(paths), tuple(probes), line)
+
+
+def clock_gaps(probes: Sequence[Probe]) -> list[Fraction]:
+    """The gap before each part by the creation times: 0 where a clock is missing or runs back."""
+    gaps = [Fraction(0)]
+    for before, after in pairwise(probes):
+        gap = Fraction(0)
+        if before.creation_time is not None and after.creation_time is not None:
+            seconds = (after.creation_time - before.creation_time).total_seconds()
+            gap = max(Fraction(0), Fraction(seconds).limit_denominator(1000) - before.length)
+        gaps.append(gap)
+    return gaps
+
+
+class Pictures:
+    """The picture on screen at a recording time: the last frame whose time stamp is at or before it.
+
+    Ask in rising order; a jump ahead is sought. Memory holds two pictures, however long the
+    recording. ``size_px`` is the size every part is fitted to.
+    """
+
+    def __init__(self, recording: Recording, size_px: tuple[int, int], case: Case) -> None:
+        self._recording = recording
+        self._size_px = size_px
+        self._case = case
+        self._part = -1
+        self._reader: FrameReader | None = None
+        self._frames: Iterator[Picture] = iter(())
+        self._now: Picture | None = None
+        self._next: Picture | None = None
+
+    def __enter__(self) -> Pictures:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the part that is open."""
+        if self._reader is not None:
+            self._reader.__exit__(None, None, None)
+            self._reader = None
+
+    def at(self, r: Fraction) -> Picture:
+        """The picture at recording time ``r``. Raises RecordingError where a part gives none."""
+        span = self._recording.line.part_at(r)
+        index = self._recording.line.parts.index(span)
+        own = r - span.offset + span.trim
+        if index != self._part or self._now is None or self._far(own):
+            self._open(index, own)
+        while self._next is not None and self._next.at <= own:
+            self._now, self._next = self._next, next(self._frames, None)
+        if self._now is None:
+            raise RecordingError(span.file, f"no picture can be read from {own} s on")
+        return self._now
+
+    def _far(self, own: Fraction) -> bool:
+        assert self._now is not None
+        ahead = self._next.at if self._next is not None else self._now.at
+        return own < self._now.at or (own - ahead > SEEK_AHEAD_S and self._next is not None)
+
+    def _open(self, index: int, own: Fraction) -> None:
+        if index != self._part or self._reader is None:
+            self.close()
+            case, recording = self._case, self._recording
+            self._reader = FrameReader(
+                recording.paths[index],
+                recording.probes[index],
+                self._size_px,
+                case.colour,
+                case.colour_range,
+            )
+            self._reader.__enter__()
+            self._part = index
+        self._frames = self._reader.from_time(own)
+        self._now = next(self._frames, None)
+        self._next = next(self._frames, None)

@@ -1,0 +1,3 @@
+"""The version, stated once; pyproject.toml reads it from here."""
+
+VERSION = "0.1.0"
