@@ -1,0 +1,178 @@
+"""What is in a recording: its parts, scene cuts, dull stretches and holes, as text or JSON.
+
+All times are recording time: seconds along the parts laid end to end. The pictures of all parts
+run through one reader, so a jump from one part to the next is found like any other.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+
+from chapters.errors import RecordingError
+from chapters.likeness import Grey
+from chapters.media.frames import small_luma
+from chapters.media.probe import Probe, probe
+from chapters.scenecuts import SceneCut, find_cuts
+from chapters.signals import SignalReader
+from chapters.spans import Span
+from chapters.stillness import StillStretch, find_still
+from chapters.times import clock_text, duration_text, round_half_up
+
+#: Called with seconds read and seconds in all.
+Progress = Callable[[Fraction, Fraction], None]
+#: (path, probe) -> (time in the part, small luma picture) of every frame.
+Pictures = Callable[[Path, Probe], Iterable[tuple[Fraction, Grey]]]
+
+
+@dataclass(frozen=True, slots=True)
+class FoundPart:
+    """One file: where it starts in recording time, how long it is, how many frames could be read."""
+
+    file: str
+    start: Fraction
+    length: Fraction
+    frames: int
+    notices: tuple[str, ...] = ()
+
+    @property
+    def end(self) -> Fraction:
+        """Where the next part begins."""
+        return self.start + self.length
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """What ``find`` found, in recording time and in order."""
+
+    parts: tuple[FoundPart, ...]
+    scene_cuts: tuple[SceneCut, ...]
+    still: tuple[StillStretch, ...]
+    holes: tuple[Span, ...]
+
+    @property
+    def length(self) -> Fraction:
+        """Seconds of recording in all parts."""
+        return self.parts[-1].end if self.parts else Fraction(0)
+
+
+def find(
+    paths: Sequence[Path],
+    pictures: Pictures = small_luma,
+    progress: Progress | None = None,
+) -> Found:
+    """Read every picture of the recordings, laid end to end in the order given, once.
+
+    Memory does not grow with their length. Raises RecordingError for the first file that cannot
+    serve, before any picture is read, and for one of which no picture can be decoded.
+    """
+    probes = [(path, probe(path, path.name)) for path in paths]
+    whole = sum((p.length for _, p in probes), Fraction(0))
+    reader = SignalReader()
+    parts: list[FoundPart] = []
+    holes: list[Span] = []
+    start = Fraction(0)
+    for path, facts in probes:
+        frames = 0
+        for time, luma in _in_order(pictures(path, facts)):
+            reader.feed(start + time, luma)
+            frames += 1
+            if progress is not None and frames % 50 == 0:
+                progress(start + time, whole)
+        if frames == 0:
+            raise RecordingError(
+                path.name, "no picture can be decoded", "record it again or leave it out"
+            )
+        parts.append(FoundPart(path.name, start, facts.length, frames, tuple(facts.notices)))
+        holes.extend(Span(start + gap.start, start + gap.end) for gap in facts.gaps)
+        start += facts.length
+    signals = reader.finish(start)
+    return Found(tuple(parts), find_cuts(signals), find_still(signals), tuple(holes))
+
+
+def _in_order(pictures: Iterable[tuple[Fraction, Grey]]) -> Iterator[tuple[Fraction, Grey]]:
+    """Only pictures that come after the one before: a damaged file may repeat a time stamp."""
+    last: Fraction | None = None
+    for time, luma in pictures:
+        if last is None or time > last:
+            yield time, luma
+            last = time
+
+
+def found_json(found: Found) -> str:
+    """The design's JSON: times in seconds of recording time, to the microsecond."""
+    data = {
+        "parts": [
+            {
+                "file": part.file,
+                "from": _seconds(part.start),
+                "to": _seconds(part.end),
+                "frames": part.frames,
+                "notices": list(part.notices),
+            }
+            for part in found.parts
+        ],
+        "scene_cuts": [
+            {"at": _seconds(cut.at), "kind": cut.kind, "confidence": cut.confidence}
+            for cut in found.scene_cuts
+        ],
+        "still": [
+            {
+                "from": _seconds(stretch.span.start),
+                "to": _seconds(stretch.span.end),
+                "kind": stretch.kind,
+                "strength": stretch.strength,
+            }
+            for stretch in found.still
+        ],
+        "holes": [{"from": _seconds(hole.start), "to": _seconds(hole.end)} for hole in found.holes],
+    }
+    return json.dumps(data, ensure_ascii=False, indent=2) + "\n"
+
+
+def found_text(found: Found) -> str:
+    """The same as a table to read."""
+    lines: list[str] = []
+    count = len(found.parts)
+    lines.append(f"{count} part{'s' * (count != 1)}, {duration_text(found.length)} in all")
+    width = max((len(part.file) for part in found.parts), default=0)
+    for number, part in enumerate(found.parts, 1):
+        lines.append(
+            f"  {number}  {part.file:<{width}}  {_clock(part.start)} to {_clock(part.end)}"
+            f"  {part.frames} frames"
+        )
+        lines.extend(f"     {notice}" for notice in part.notices)
+    lines.extend(_section("Scene cuts", [_cut_line(cut) for cut in found.scene_cuts]))
+    lines.extend(_section("Dull stretches", [_still_line(s) for s in found.still]))
+    holes = [f"{_clock(h.start)} to {_clock(h.end)}  no pictures" for h in found.holes]
+    if holes:
+        lines.extend(_section("Holes in the time stamps", holes))
+    return "\n".join(lines) + "\n"
+
+
+def _section(title: str, rows: Sequence[str]) -> list[str]:
+    return ["", title, *(f"  {row}" for row in rows or ["none"])]
+
+
+def _cut_line(cut: SceneCut) -> str:
+    return f"{_clock(cut.at)}  {cut.kind:<8} confidence {cut.confidence:.2f}"
+
+
+def _still_line(stretch: StillStretch) -> str:
+    span = stretch.span
+    return (
+        f"{_clock(span.start)} to {_clock(span.end)}  {duration_text(span.length):>6}"
+        f"  {stretch.kind:<8} strength {stretch.strength:.2f}"
+    )
+
+
+def _clock(seconds: Fraction) -> str:
+    ms = round_half_up(seconds * 1000)
+    return f"{clock_text(Fraction(ms // 1000))}.{ms % 1000:03d}"
+
+
+def _seconds(seconds: Fraction) -> float:
+    return round_half_up(seconds * 1_000_000) / 1_000_000

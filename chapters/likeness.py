@@ -1,0 +1,169 @@
+"""Small grey pictures -> how alike they are, whatever the lamp does.
+
+A picture is first made independent of the light: the local mean is taken away and the rest is
+divided by the local contrast (divisive normalisation). What is left is structure: a lamp step, a
+filter swung in or a weak flash leaves it as it was, and where a flash has washed the picture out
+nothing is left, which is told apart from "something else is there".
+
+Arrays are float32, shape (rows, columns), both below about 200; values in, values out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+Grey = NDArray[np.uint8]
+Plane = NDArray[np.float32]
+
+#: The longer side of the working picture in pixels.
+WORKING_PX = 160
+#: Contrast, in 8-bit levels, below which structure counts as noise.
+NOISE_LEVELS = 3.0
+#: A block with less than this share of its possible structure is blank.
+BLANK_BLOCK = 0.25
+
+_LOCAL_PX = 21
+_ROWS, _COLUMNS = 9, 16
+_MATCH_ROWS, _MATCH_COLUMNS = 5, 8
+_REACH_PX = 10
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """One picture made ready for comparison.
+
+    ``grey`` smoothed levels 0..255; ``structure`` the light-free picture, about -3..3;
+    ``blocks`` its energy per block, shape (9, 16), 0 blank to 1 full of structure; ``half`` the
+    structure at half size; ``level`` mean level; ``fine`` mean fine detail in levels.
+    """
+
+    grey: Plane
+    structure: Plane
+    blocks: Plane
+    half: Plane
+    level: float
+    fine: float
+
+    @property
+    def detail(self) -> float:
+        """Share of the blocks that hold structure, 0..1."""
+        return float(np.count_nonzero(self.blocks > BLANK_BLOCK)) / self.blocks.size
+
+
+def working_size(rows: int, columns: int) -> tuple[int, int]:
+    """(columns, rows) of the working picture: the longer side is ``WORKING_PX``, none below 32."""
+    scale = WORKING_PX / max(rows, columns)
+    return max(32, round(columns * scale)), max(32, round(rows * scale))
+
+
+def view(luma: Grey, size: tuple[int, int]) -> View:
+    """Make a luma picture (rows, columns) ready for comparison at ``size`` (columns, rows)."""
+    if (luma.shape[1], luma.shape[0]) != size:
+        shrink = luma.shape[0] >= size[1] and luma.shape[1] >= size[0]
+        way = cv2.INTER_AREA if shrink else cv2.INTER_LINEAR
+        raw = cv2.resize(luma, size, interpolation=way).astype(np.float32)
+    else:
+        raw = luma.astype(np.float32)
+    grey = cv2.GaussianBlur(raw, (0, 0), 1.2)
+    high = grey - cv2.blur(grey, (_LOCAL_PX, _LOCAL_PX))
+    local = cv2.blur(high * high, (_LOCAL_PX, _LOCAL_PX))
+    structure = high / np.sqrt(local + NOISE_LEVELS**2)
+    half = cv2.resize(structure, (size[0] // 2, size[1] // 2), interpolation=cv2.INTER_AREA)
+    return View(
+        grey=grey,  # type: ignore[arg-type]
+        structure=structure,
+        blocks=block_mean(structure * structure),
+        half=half,
+        level=float(raw.mean()),
+        fine=float(np.abs(raw - grey).mean()),
+    )
+
+
+def block_mean(plane: Plane) -> Plane:
+    """Mean of each of the 9 x 16 blocks."""
+    return cv2.resize(plane, (_COLUMNS, _ROWS), interpolation=cv2.INTER_AREA)  # type: ignore[return-value]
+
+
+def block_step(a: View, b: View) -> tuple[Plane, Plane]:
+    """Per block: 1 - normalised correlation at rest (0 same, 1 unlike), and how far it counts, 0..1.
+
+    A block that is blank in either picture counts nothing.
+    """
+    weight = np.sqrt(a.blocks * b.blocks)
+    counts = (a.blocks > BLANK_BLOCK) & (b.blocks > BLANK_BLOCK)
+    weight = np.where(counts, weight, 0).astype(np.float32)
+    mean = block_mean(a.structure * b.structure)
+    unlike = np.where(counts, 1 - mean / np.maximum(weight, 1e-6), 0).astype(np.float32)
+    return np.clip(unlike, 0, 2), weight
+
+
+def whole_match(a: View, b: View, reach: float = 0.12) -> float:
+    """Best normalised correlation of the two structures over whole-picture shifts, -1..1.
+
+    ``reach`` is the largest shift as a share of the picture's width. Where too little structure is
+    left in either picture to say anything the answer is NaN.
+    """
+    if min(a.detail, b.detail) < 0.08:
+        return float("nan")
+    rows, columns = a.half.shape
+    dy, dx = max(2, round(rows * reach)), max(2, round(columns * reach))
+    best = -1.0
+    for first, second in ((a.half, b.half), (b.half, a.half)):
+        template = first[dy : rows - dy, dx : columns - dx]
+        score = cv2.matchTemplate(second, template, cv2.TM_CCOEFF_NORMED)
+        best = max(best, float(score.max()))
+    return best
+
+
+@dataclass(frozen=True, slots=True)
+class BlockMatch:
+    """How the blocks of one picture are found again in another, each shifted as it likes best.
+
+    ``match`` weighted mean of the best correlations, -1..1 (NaN: nothing to compare);
+    ``kept`` share of the compared blocks found again; ``compared`` share of blocks that hold
+    structure in both; ``shift_px`` median length of their shifts in working pixels.
+    """
+
+    match: float
+    kept: float
+    compared: float
+    shift_px: float
+
+
+def block_match(a: View, b: View) -> BlockMatch:
+    """Find each of 5 x 8 blocks of ``a`` again in ``b`` within 10 working pixels."""
+    rows, columns = a.structure.shape
+    height, width = rows // _MATCH_ROWS, columns // _MATCH_COLUMNS
+    shape = (_MATCH_COLUMNS, _MATCH_ROWS)
+    energy_a = cv2.resize(a.blocks, shape, interpolation=cv2.INTER_AREA)
+    energy_b = cv2.resize(b.blocks, shape, interpolation=cv2.INTER_AREA)
+    scores: list[float] = []
+    weights: list[float] = []
+    shifts: list[float] = []
+    for i in range(_MATCH_ROWS):
+        for j in range(_MATCH_COLUMNS):
+            if min(energy_a[i, j], energy_b[i, j]) < BLANK_BLOCK:
+                continue
+            top, left = i * height, j * width
+            template = a.structure[top : top + height, left : left + width]
+            y0, x0 = max(0, top - _REACH_PX), max(0, left - _REACH_PX)
+            area = b.structure[y0 : top + height + _REACH_PX, x0 : left + width + _REACH_PX]
+            score = cv2.matchTemplate(area, template, cv2.TM_CCOEFF_NORMED)
+            _, best, _, (x, y) = cv2.minMaxLoc(score)
+            scores.append(best)
+            weights.append(float(np.sqrt(energy_a[i, j] * energy_b[i, j])))
+            shifts.append(float(np.hypot(x0 + x - left, y0 + y - top)))
+    compared = len(scores) / (_MATCH_ROWS * _MATCH_COLUMNS)
+    if compared < 0.08:
+        return BlockMatch(float("nan"), float("nan"), compared, float("nan"))
+    array = np.asarray(scores)
+    return BlockMatch(
+        match=float(np.average(array, weights=np.asarray(weights))),
+        kept=float(np.mean(array > 0.7)),
+        compared=compared,
+        shift_px=float(np.median(shifts)),
+    )

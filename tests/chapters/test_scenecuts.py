@@ -1,0 +1,145 @@
+"""Numbers in, scene cuts out; the pictures are drawn, so every truth is known."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import cv2
+import numpy as np
+import pytest
+
+from chapters.scenecuts import SceneCut, find_cuts
+from chapters.signals import SignalReader
+from tests.scenes import Grey, flashed, lit, shot, timed
+
+
+def cuts(pictures: list[Grey], fps: Fraction = Fraction(30)) -> tuple[SceneCut, ...]:
+    """The cuts found in pictures at a constant rate."""
+    reader = SignalReader()
+    for time, picture in timed(pictures, fps):
+        reader.feed(time, picture)
+    return find_cuts(reader.finish())
+
+
+@pytest.mark.parametrize("fps", [Fraction(10), Fraction(24000, 1001), Fraction(30), Fraction(60)])
+def test_a_change_of_view_is_found_to_the_frame(fps: Fraction) -> None:
+    """The cut's time is exactly the first frame of the new view, at any rate."""
+    found = cuts(shot(1, 50) + shot(2, 50), fps)
+
+    assert [50 / fps] == [c.at for c in found]
+    assert found[0].kind == "cut"
+    assert found[0].confidence > 0.7
+
+
+def test_a_cut_in_a_variable_frame_rate_recording_has_its_own_time() -> None:
+    """With jittered, gappy times the cut still carries the time of its first frame."""
+    rng = np.random.default_rng(5)
+    pictures = shot(1, 60) + shot(2, 60)
+    times = [Fraction(0)]
+    for _ in pictures[1:]:
+        times.append(times[-1] + Fraction(int(rng.integers(3000, 6000)), 90000))
+    reader = SignalReader()
+    for time, picture in zip(times, pictures, strict=True):
+        reader.feed(time, picture)
+
+    assert [times[60]] == [c.at for c in find_cuts(reader.finish())]
+
+
+def test_a_steady_take_has_no_cut() -> None:
+    """Movement and noise alone give nothing."""
+    assert cuts(shot(1, 240, pan_px=0.6, noise=3)) == ()
+
+
+@pytest.mark.parametrize("length", [1, 2, 3, 8, 20, 60, 200])
+@pytest.mark.parametrize(("level", "strength"), [(255, 1.0), (35, 1.0), (255, 0.7), (60, 0.8)])
+def test_a_flash_is_no_cut(length: int, level: float, strength: float) -> None:
+    """White or deep blue light of any length, full or partial, comes and goes without a cut."""
+    pictures = shot(1, 60 + length + 60)
+
+    assert cuts(flashed(pictures, 60, length, level, strength)) == ()
+
+
+def test_a_flash_over_part_of_the_field_is_no_cut() -> None:
+    """A bright disc that covers a third of the view for two seconds is no cut."""
+    pictures = shot(1, 200)
+    for n in range(70, 130):
+        picture = pictures[n].copy()
+        cv2.circle(picture, (90, 40), 40, 252, -1)
+        pictures[n] = picture
+
+    assert cuts(pictures) == ()
+
+
+@pytest.mark.parametrize("gain", [0.4, 0.7, 1.6])
+def test_a_lamp_step_is_no_cut(gain: float) -> None:
+    """The same view darker or brighter from one frame on is the same view."""
+    pictures = shot(1, 120)
+
+    assert cuts(pictures[:60] + [lit(p, gain) for p in pictures[60:]]) == ()
+
+
+def test_refocus_is_no_cut() -> None:
+    """A view that blurs and sharpens again within a second is the same view."""
+    pictures = shot(1, 150)
+    for n in range(60, 90):
+        sigma = 0.5 + 6 * np.sin(np.pi * (n - 59) / 31)
+        pictures[n] = cv2.GaussianBlur(pictures[n], (0, 0), sigma)
+
+    assert cuts(pictures) == ()
+
+
+def test_a_mirror_sweeping_over_the_whole_view_is_no_cut() -> None:
+    """A textured mirror enters over four frames, covers all, and leaves the same way."""
+    pictures, mirror = shot(1, 150), shot(9, 150)
+    for n in range(60, 90):
+        edge = 160 * min(1.0, (n - 59) / 4, (90 - n) / 4)
+        pictures[n] = pictures[n].copy()
+        pictures[n][:, : round(edge)] = mirror[n][:, : round(edge)]
+
+    assert cuts(pictures) == ()
+
+
+def test_a_blink_of_the_view_is_no_cut() -> None:
+    """Half a second of black inside one take is no cut."""
+    pictures = shot(1, 150)
+
+    assert cuts(flashed(pictures, 60, 15, 16)) == ()
+
+
+def test_a_flash_right_before_a_cut_hides_nothing() -> None:
+    """The cut after a white flash is still found at its frame."""
+    found = cuts(flashed(shot(1, 60), 50, 5, 255) + shot(2, 60))
+
+    assert [Fraction(2)] == [c.at for c in found]
+
+
+def test_black_between_two_views_is_a_recorder_stop() -> None:
+    """After two seconds of black another view: one stop, at the first frame of that view."""
+    black = [np.full((90, 160), 16, np.uint8)] * 60
+    found = cuts(shot(1, 60) + black + shot(2, 60))
+
+    assert [(Fraction(4), "stop")] == [(c.at, c.kind) for c in found]
+
+
+def test_a_frozen_picture_before_a_jump_is_a_recorder_stop() -> None:
+    """The picture stands still for a second, then another view comes: a stop at that frame."""
+    first = shot(1, 60)
+    found = cuts(first + [first[-1]] * 30 + shot(2, 60))
+
+    assert [(Fraction(3), "stop")] == [(c.at, c.kind) for c in found]
+
+
+def test_a_swapped_input_that_comes_back_is_a_swap() -> None:
+    """Two seconds of another view inside one take are two swaps."""
+    first = shot(1, 180)
+    found = cuts(first[:60] + shot(2, 60) + first[120:])
+
+    assert [(Fraction(2), "swap"), (Fraction(4), "swap")] == [(c.at, c.kind) for c in found]
+
+
+def test_confidence_is_a_share() -> None:
+    """Confidence lies between 0 and 1 for every cut."""
+    found = cuts(shot(1, 40) + shot(2, 40) + shot(3, 40))
+
+    assert all(0.5 <= c.confidence <= 1 for c in found)
+    assert len(found) == 2
