@@ -1,0 +1,328 @@
+"""The strip at the lower left: step and title above, the clocks and the speed in a row below.
+
+A strip is drawn once for a step; after that only the figures that changed are patched, each from
+a tile drawn once, so that a running clock costs next to nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from annotate.picture import colours, forms
+from annotate.picture.colours import RGB, U8
+from annotate.picture.direction import base_level
+from annotate.picture.fonts import FontChain, TextMask, Weight
+from annotate.picture.layout import Box, StripLayout, even_up
+from annotate.picture.plates import Prepared, ink, plate, prepare
+from annotate.picture.textfit import Fitted, fit
+
+#: How solid the dark plate is, 0..255. 0.88 keeps quiet text at 4.5:1 and forms at 3:1 over white.
+PLATE_ALPHA = 224
+_FIGURES = "0123456789:.×"
+
+
+@dataclass(frozen=True, slots=True)
+class Tile:
+    """A small piece of plate with something on it, as pixels and made ready for blending."""
+
+    rgba: U8
+    ready: Prepared
+
+    @property
+    def width_px(self) -> int:
+        """Width in pixels, even."""
+        return int(self.rgba.shape[1])
+
+
+def _tile(rgba: U8) -> Tile:
+    return Tile(rgba, prepare(rgba))
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """Tiles of one size for the characters of a clock, all digits equally wide."""
+
+    tiles: Mapping[str, Tile]
+    blank: U8
+    above_px: int
+    below_px: int
+
+    @property
+    def height_px(self) -> int:
+        """Rows of every tile, even; the baseline lies ``above_px`` below the first row."""
+        return self.above_px + self.below_px
+
+    def width_px(self, text: str) -> int:
+        """Columns the text takes."""
+        return sum(self.tiles[ch].width_px for ch in text)
+
+
+def _cell_px(masks: Mapping[str, TextMask], of: str) -> int:
+    """The even width nearest to the characters' advance in which all their ink still fits."""
+    advance = max(masks[ch].advance_px for ch in of)
+    return max(2 * round(advance / 2), even_up(max(masks[ch].mask.shape[1] for ch in of)))
+
+
+def figures(chain: FontChain, size_px: int, colour: RGB, weight: Weight = "strong") -> Figures:
+    """Draw the characters of a clock at one size onto bits of plate."""
+    masks = {ch: chain.draw(ch, size_px, weight) for ch in _FIGURES}
+    above = even_up(max(-m.top_px for m in masks.values()))
+    below = even_up(max(m.top_px + m.mask.shape[0] for m in masks.values()))
+    digit = _cell_px(masks, "0123456789")
+    tiles = {}
+    for ch, mask in masks.items():
+        width = digit if ch.isdigit() else _cell_px(masks, ch)
+        rgba = plate(width, above + below, colours.GROUND, PLATE_ALPHA)
+        left = round((width - mask.advance_px) / 2) + mask.left_px
+        left = min(max(left, 0), width - mask.mask.shape[1])
+        ink(rgba, mask.mask, colour, left, above + mask.top_px)
+        tiles[ch] = _tile(rgba)
+    return Figures(tiles, plate(2, above + below, colours.GROUND, PLATE_ALPHA), above, below)
+
+
+@dataclass(slots=True)
+class Field:
+    """A place on the strip that shows figures, and what it shows now."""
+
+    box: Box
+    figures: Figures
+    shown: str = ""
+
+    def cells(self, text: str) -> list[tuple[str, int]]:
+        """Every character with its column on the strip."""
+        out, x = [], self.box.x_px
+        for ch in text:
+            out.append((ch, x))
+            x += self.figures.tiles[ch].width_px
+        return out
+
+
+@dataclass(slots=True)
+class Strip:
+    """A drawn strip: where it stands, its pixels, and the places that change."""
+
+    box: Box
+    rgba: U8
+    ready: Prepared
+    clock: Field | None
+    step_clock: Field | None
+    speed: Field | None
+    hatch: Box | None
+    stripes: int = 0
+
+    def show(self, clock: str, step_clock: str, speed: str, stripes: int) -> None:
+        """Set the figures and the hatch; only what differs from what is shown is touched."""
+        for field, text in (
+            (self.clock, clock),
+            (self.step_clock, step_clock),
+            (self.speed, speed),
+        ):
+            if field is not None and field.shown != text:
+                self._set(field, text)
+        if self.hatch is not None and self.stripes != stripes:
+            self._set_hatch(self.hatch, stripes)
+
+    def _paste(self, tile: Tile, x_px: int, y_px: int) -> None:
+        rows, columns = tile.rgba.shape[:2]
+        self.rgba[y_px : y_px + rows, x_px : x_px + columns] = tile.rgba
+        self.ready.paste(tile.ready, x_px, y_px)
+
+    def _blank(self, box: Box) -> None:
+        bare = plate(box.width_px, box.height_px, colours.GROUND, PLATE_ALPHA)
+        self._paste(_tile(bare), box.x_px, box.y_px)
+
+    def _set(self, field: Field, text: str) -> None:
+        cells = field.cells(text)
+        before = dict((x, ch) for ch, x in field.cells(field.shown))
+        same = [x for _, x in cells] == list(before) and bool(cells)
+        if not same:
+            self._blank(field.box)
+            before = {}
+        for ch, x in cells:
+            if before.get(x) != ch:
+                self._paste(field.figures.tiles[ch], x, field.box.y_px)
+        field.shown = text
+
+    def _set_hatch(self, box: Box, stripes: int) -> None:
+        bare = plate(box.width_px, box.height_px, colours.GROUND, PLATE_ALPHA)
+        if stripes:
+            ink(bare, forms.hatch(box.width_px, box.height_px, stripes), colours.FAST, 0, 0)
+        self._paste(_tile(bare), box.x_px, box.y_px)
+        self.stripes = stripes
+
+
+@dataclass(frozen=True, slots=True)
+class StripText:
+    """What makes two strips different: everything on them but the running figures."""
+
+    number: int
+    count: int
+    title: str
+    mark: str
+    clock_shape: str
+    step_shape: str
+
+
+def shape_of(clock: str) -> str:
+    """A clock's text with every digit 0: two clocks of one shape take the same room."""
+    return "".join("0" if ch.isdigit() else ch for ch in clock)
+
+
+@dataclass(frozen=True, slots=True)
+class _Row:
+    """The clocks' row: figures of two sizes, an optional label, the hatch's width."""
+
+    clock: Figures
+    small: Figures
+    label: TextMask | None
+    hatch_px: int
+    gap_px: int
+    width_px: int
+
+
+#: The widest speed that can be shown, in figures.
+_WIDEST_SPEEDS = ("100×", "88.8×")
+
+
+def _row(chain: FontChain, layout: StripLayout, text: StripText) -> _Row:
+    """The row at the largest size that fits: without the label, then without the hatch, if need be."""
+    for scale, label_too, hatch_too in (
+        (1.0, True, True),
+        (1.0, False, True),
+        (0.85, False, True),
+        (0.7, False, True),
+        (0.6, False, False),
+        (0.5, False, False),
+    ):
+        clock = figures(chain, max(8, round(layout.clock_px * scale)), colours.CHALK)
+        small_px = max(8, round(layout.small_px * scale))
+        small = figures(chain, small_px, colours.CHALK)
+        gap = even_up(small_px * 0.8)
+        label = chain.draw("step", small_px) if label_too and text.step_shape else None
+        hatch = even_up(small.above_px * (3 if hatch_too else 1.5))
+        width = clock.width_px(text.clock_shape)
+        if text.step_shape:
+            width += gap + small.width_px(text.step_shape)
+            width += even_up(label.right_px) + gap // 4 * 2 if label else 0
+        width += gap + hatch + gap // 4 * 2 + max(small.width_px(s) for s in _WIDEST_SPEEDS)
+        if width <= layout.wide_px:
+            break
+    return _Row(clock, small, label, hatch, gap, width)
+
+
+@dataclass(frozen=True, slots=True)
+class _Line:
+    mask: TextMask
+    colour: RGB
+    baseline_px: int
+
+
+def _stack(
+    chain: FontChain, fitted: Fitted, top_px: int, weight: Weight, colour: RGB
+) -> tuple[list[_Line], int]:
+    """Lines one below the other, none touching the next; also the first row below them."""
+    lines = []
+    y = top_px
+    for i, text in enumerate(fitted.lines):
+        mask = chain.draw(text, fitted.size_px, weight)
+        above = max(-mask.top_px, round(fitted.size_px * 0.7))
+        below = max(mask.top_px + mask.mask.shape[0], round(fitted.size_px * 0.2))
+        y += above + (round(fitted.size_px * 0.16) if i else 0)
+        lines.append(_Line(mask, colour, y))
+        y += below
+    return lines, y
+
+
+def build_strip(chain: FontChain, layout: StripLayout, text: StripText) -> Strip:
+    """Draw everything on the strip that does not run. Raises InputError for a missing character."""
+    pad, gap = layout.pad_px, layout.gap_px
+    number = None
+    if text.number:
+        words = f"{text.number}/{text.count}" if text.count else f"{text.number}"
+        number = chain.draw(words, layout.title_px)
+    indent = int(number.right_px + layout.title_px * 0.5) if number else 0
+    title = fit(
+        chain,
+        text.title,
+        layout.title_px,
+        weight="strong",
+        narrow_px=layout.narrow_px - indent,
+        wide_px=layout.wide_px - indent,
+    )
+    lines, y = _stack(chain, title, pad, "strong", colours.CHALK)
+    if number and not lines:
+        y = pad - number.top_px
+    row = _row(chain, layout, text) if text.clock_shape else None
+    row_top = even_up(y + gap) if (lines or number) else pad
+    if row:
+        y = row_top + row.clock.height_px
+    mark = fit(
+        chain,
+        text.mark,
+        layout.small_px,
+        weight="strong",
+        narrow_px=layout.narrow_px,
+        wide_px=layout.wide_px,
+    )
+    marks, y = _stack(chain, mark, y + gap, "strong", colours.CHALK) if mark.lines else ([], y)
+    inner = max(
+        [indent + int(np.ceil(line.mask.right_px - min(line.mask.left_px, 0))) for line in lines]
+        + [int(np.ceil(line.mask.right_px)) for line in marks]
+        + [row.width_px if row else 0, indent]
+    )
+    width = min(even_up(inner), layout.wide_px) + 2 * pad
+    height = even_up(y + pad)
+    rgba = plate(width, height, colours.GROUND, PLATE_ALPHA, radius_px=pad * 0.6)
+    _write_title(rgba, lines, number, pad, indent, base_level(text.title) == 1)
+    for line in marks:
+        _write(rgba, line, pad)
+    box = Box(layout.safe.x_px, layout.safe.bottom_px - height, width, height)
+    return _with_row(box, rgba, row, text, Box(pad, row_top, inner, 0))
+
+
+def _write(rgba: U8, line: _Line, x_px: int) -> None:
+    left = max(0, x_px + line.mask.left_px)
+    ink(rgba, line.mask.mask, line.colour, left, line.baseline_px + line.mask.top_px)
+
+
+def _write_title(
+    rgba: U8, lines: list[_Line], number: TextMask | None, pad: int, indent: int, mirrored: bool
+) -> None:
+    """The number, then the title's lines beside it; a right-to-left title runs from the right edge."""
+    right = rgba.shape[1] - pad
+    if number:
+        baseline = lines[0].baseline_px if lines else pad - number.top_px
+        x = right - int(np.ceil(number.right_px)) if mirrored else pad
+        _write(rgba, _Line(number, colours.QUIET, baseline), x)
+    for line in lines:
+        x = right - indent - int(np.ceil(line.mask.right_px)) if mirrored else pad + indent
+        _write(rgba, line, x)
+
+
+def _with_row(box: Box, rgba: U8, row: _Row | None, text: StripText, at: Box) -> Strip:
+    """Lay the label down and make places for the figures and the hatch, on one baseline."""
+    if row is None:
+        return Strip(box, rgba, prepare(rgba), None, None, None, None)
+    baseline = at.y_px + row.clock.above_px
+    x = at.x_px
+    clock = Field(
+        Box(x, at.y_px, row.clock.width_px(text.clock_shape), row.clock.height_px), row.clock
+    )
+    x = clock.box.right_px + row.gap_px
+    small_y = (baseline - row.small.above_px) // 2 * 2
+    step = None
+    if text.step_shape:
+        if row.label:
+            _write(rgba, _Line(row.label, colours.QUIET, small_y + row.small.above_px), x)
+            x += even_up(row.label.right_px) + row.gap_px // 4 * 2
+        width = row.small.width_px(text.step_shape)
+        step = Field(Box(x, small_y, width, row.small.height_px), row.small)
+        x += width + row.gap_px
+    hatch = Box(x, small_y, row.hatch_px, row.small.above_px)
+    x += row.hatch_px + row.gap_px // 4 * 2
+    width = max(row.small.width_px(s) for s in _WIDEST_SPEEDS)
+    speed = Field(Box(x, small_y, width, row.small.height_px), row.small)
+    return Strip(box, rgba, prepare(rgba), clock, step, speed, hatch)
