@@ -137,13 +137,23 @@ class _Run:
 
 
 class FontChain:
-    """Fonts in the order they are asked. The first one draws every clock."""
+    """The fonts of one case in the order they are asked; the first one draws every clock.
 
-    def __init__(self, files: Sequence[FontFile], language: str = "en") -> None:
-        if not files:
-            raise InputError("there is no font to draw with; run: pip install teachcut")
-        self.files = tuple(files)
+    ``case_fonts`` are the case's own files, asked after Source Sans 3 and before the rest.
+    Raises InputError where one cannot be read or Source Sans 3 is not installed.
+    """
+
+    def __init__(self, case_fonts: Sequence[Path] = (), language: str = "en") -> None:
+        self.files = _standard_files(case_fonts)
         self.language = language
+
+    @classmethod
+    def of(cls, files: Sequence[FontFile], language: str = "en") -> FontChain:
+        """A chain of just these fonts, at least one."""
+        chain = cls.__new__(cls)
+        chain.files = tuple(files)
+        chain.language = language
+        return chain
 
     @property
     def primary(self) -> FontFile:
@@ -321,11 +331,7 @@ def _installed(package: str, name: str) -> list[FontFile]:
     return []
 
 
-def standard_chain(case_fonts: Sequence[Path] = (), language: str = "en") -> FontChain:
-    """The chain for one case: Source Sans 3, the case's own files, the installed scripts, DejaVu.
-
-    Raises InputError where a case's font file cannot be read or Source Sans 3 is not installed.
-    """
+def _standard_files(case_fonts: Sequence[Path]) -> tuple[FontFile, ...]:
     first = _installed(*_FIRST)
     if not first:
         raise InputError(
@@ -341,4 +347,4 @@ def standard_chain(case_fonts: Sequence[Path] = (), language: str = "en") -> Fon
         font.covers(" ")
         own.append(font)
     rest = [font for package, name in (*_SCRIPTS, _LAST) for font in _installed(package, name)]
-    return FontChain([*first, *own, *rest], language)
+    return (*first, *own, *rest)

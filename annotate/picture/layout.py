@@ -14,6 +14,8 @@ from dataclasses import dataclass
 SAFE_PER_EDGE = 20
 #: Smallest letters that can be told apart on a picture of the usual kind, pixels of font size.
 SMALLEST_PX = 9
+#: On a picture with a shorter side than this no clock can be read.
+SMALLEST_PICTURE_PX = 96
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,8 +79,8 @@ class StripLayout:
 
 
 def strip_layout(width_px: int, height_px: int) -> StripLayout:
-    """The strip's sizes for a picture; raises ValueError below 64 pixels on a side."""
-    if min(width_px, height_px) < 64:
+    """The strip's sizes for a picture; raises ValueError below SMALLEST_PICTURE_PX."""
+    if min(width_px, height_px) < SMALLEST_PICTURE_PX:
         raise ValueError(f"a picture of {width_px}x{height_px} has no room for the overlay")
     side = min(height_px, width_px)
     safe = safe_area(width_px, height_px)

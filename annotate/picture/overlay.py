@@ -18,10 +18,11 @@ import numpy as np
 from annotate.picture import colours, forms
 from annotate.picture.colours import U8
 from annotate.picture.fonts import FontChain
-from annotate.picture.layout import Box, even_up, strip_layout
+from annotate.picture.layout import SMALLEST_PICTURE_PX, Box, even_up, strip_layout
 from annotate.picture.plates import Prepared, blend, ink, plate, prepare
 from annotate.picture.strip import PLATE_ALPHA, Strip, StripText, build_strip, shape_of
 from annotate.picture.textfit import fit
+from chapters.errors import InputError
 from chapters.times import (
     ClinicalTime,
     clock_text,
@@ -118,11 +119,19 @@ class _Recent(Generic[_K, _V]):
 
 
 class Overlay:
-    """Draws faces onto pictures of one size, ``size_px`` = (width, height)."""
+    """Draws faces onto pictures of one size, ``size_px`` = (width, height).
+
+    Raises InputError for a picture too small to hold a clock that can be read.
+    """
 
     def __init__(self, size_px: tuple[int, int], fonts: FontChain) -> None:
         self.size_px = size_px
         self._fonts = fonts
+        if min(size_px) < SMALLEST_PICTURE_PX:
+            raise InputError(
+                f"a film of {size_px[0]}x{size_px[1]} pixels is too small for the clock; "
+                f"write height: 240 or more in the case file"
+            )
         self._layout = strip_layout(*size_px)
         self._strips: _Recent[StripText, Strip] = _Recent(
             4, lambda text: build_strip(fonts, self._layout, text)

@@ -1,0 +1,71 @@
+"""Title and closing card, composed with moviepy and handed over frame by frame.
+
+The only module that imports moviepy. Letters are drawn by our own font chain (moviepy's text
+clips cut off descenders and know one font only); moviepy lays the layers over the ground and
+lets them come up quietly. Its file reader and writer are never used.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from fractions import Fraction
+
+import numpy as np
+from moviepy import ColorClip, CompositeVideoClip, ImageClip, vfx
+
+from annotate.picture import colours
+from annotate.picture.cardlayout import ClosingCard, TitleCard, card_layers
+from annotate.picture.colours import U8, rgb_to_planes
+from annotate.picture.fonts import FontChain
+
+#: The layers come up one after the other in this time each, then nothing moves.
+FADE_S = Fraction(2, 5)
+BODY_WAITS_S = Fraction(1, 5)
+_SETTLED_S = FADE_S + BODY_WAITS_S
+
+
+class Card:
+    """A card as pictures over time: ``frame(t)`` in R'G'B', ``planes(t)`` for the film.
+
+    ``still`` shows it whole from the first frame. Raises InputError for a character no font has.
+    """
+
+    def __init__(
+        self,
+        card: TitleCard | ClosingCard,
+        size_px: tuple[int, int],
+        fonts: FontChain,
+        *,
+        still: bool = False,
+    ) -> None:
+        self.size_px = size_px
+        self._still = still
+        heading, body = card_layers(card, size_px, fonts)
+        length = float(_SETTLED_S) + 1.0
+        layers = [ColorClip(size_px, color=colours.GROUND, duration=length)]
+        for layer, start in ((heading, 0.0), (body, float(BODY_WAITS_S))):
+            clip = ImageClip(layer, duration=length - start).with_start(start)
+            layers.append(clip.with_effects([vfx.CrossFadeIn(float(FADE_S))]))
+        self._clip = CompositeVideoClip(layers, size=size_px)
+        self._whole: tuple[U8, U8, U8] | None = None
+
+    def _at(self, t: Fraction) -> Fraction:
+        return _SETTLED_S if self._still else min(max(t, Fraction(0)), _SETTLED_S)
+
+    def frame(self, t: Fraction) -> U8:
+        """The picture ``t`` seconds after the card began, (h, w, 3)."""
+        return np.asarray(self._clip.get_frame(float(self._at(t)) + 1e-6), dtype=np.uint8)
+
+    def planes(self, t: Fraction) -> tuple[U8, U8, U8]:
+        """The same as y (h, w), u and v (h/2, w/2); a settled card gives the same arrays again."""
+        if self._at(t) < _SETTLED_S:
+            return rgb_to_planes(self.frame(t))
+        if self._whole is None:
+            self._whole = rgb_to_planes(self.frame(_SETTLED_S))
+        return self._whole
+
+
+def card_frames(card: Card, fps: Fraction, length: Fraction) -> Iterator[U8]:
+    """Every frame of a card shown for ``length`` seconds, as (h, w, 3) R'G'B'."""
+    for number in range(int(length * fps)):
+        yield card.frame(number / fps)
