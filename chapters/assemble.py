@@ -14,7 +14,7 @@ from fractions import Fraction
 from itertools import pairwise
 
 from chapters.case import Away, Case, Step, Still
-from chapters.ramps import ONE, Leg, eased_run
+from chapters.ramps import ONE, Leg, eased_run, fitted_run
 from chapters.spans import Span
 from chapters.timemap import CardKind, Line, PartSpan, Piece, TimeMap
 from chapters.times import RecordingTime
@@ -134,15 +134,16 @@ def film_elements(
     return tuple(found)
 
 
-def run_legs(
-    elements: Sequence[Element], speeds: Mapping[str, Fraction], ramp_s: Fraction
-) -> dict[int, tuple[Leg, ...]]:
-    """The legs of every run, by the run's index in ``elements``; ``speeds`` maps step ids to speeds.
+Borders = tuple[Fraction, Fraction]
 
-    The border between two runs that flow into one another takes the slower speed of the two;
-    every other border is real time.
+
+def run_borders(elements: Sequence[Element], speeds: Mapping[str, Fraction]) -> dict[int, Borders]:
+    """The speeds at both ends of every run, by the run's index in ``elements``.
+
+    ``speeds`` maps step ids to speeds. The border between two runs that flow into one another
+    takes the slower speed of the two; every other border is real time.
     """
-    out: dict[int, tuple[Leg, ...]] = {}
+    out: dict[int, Borders] = {}
     for i, element in enumerate(elements):
         if not isinstance(element, Run):
             continue
@@ -154,7 +155,7 @@ def run_legs(
         after = elements[i + 1] if i + 1 < len(elements) else None
         if isinstance(after, Run) and after.joined:
             leaving = min(speed, speeds[after.step])
-        out[i] = eased_run(element.span.length, speed, entry, leaving, ramp_s)
+        out[i] = entry, leaving
     return out
 
 
@@ -167,9 +168,20 @@ def fixed_length(elements: Sequence[Element]) -> Fraction:
 def film_length(
     elements: Sequence[Element], speeds: Mapping[str, Fraction], ramp_s: Fraction
 ) -> Fraction:
-    """Cut seconds of the whole film at the given speeds, ramps included."""
-    legs = run_legs(elements, speeds, ramp_s)
-    return fixed_length(elements) + sum((leg.cut for run in legs.values() for leg in run), ZERO)
+    """Cut seconds of the whole film at the given speeds, ramps included, before it is fitted to frames."""
+    total = fixed_length(elements)
+    for i, borders in run_borders(elements, speeds).items():
+        run = elements[i]
+        assert isinstance(run, Run)
+        legs = eased_run(run.span.length, speeds[run.step], *borders, ramp_s)
+        total += sum((leg.cut for leg in legs), ZERO)
+    return total
+
+
+def _on_frame(t: Fraction, fps: Fraction) -> Fraction:
+    """The first frame's time at or after ``t``."""
+    frames = t * fps
+    return Fraction(-((-frames.numerator) // frames.denominator)) / fps
 
 
 def _footage(run: Run, legs: Sequence[Leg], line: Line, t: Fraction) -> list[Piece]:
@@ -178,18 +190,29 @@ def _footage(run: Run, legs: Sequence[Leg], line: Line, t: Fraction) -> list[Pie
     for i, leg in enumerate(legs):
         end = run.span.end if i + 1 == len(legs) else r + leg.recording
         clinical = Span(line.clinical(r), line.clinical_before(end))
-        out.append(
-            Piece(
-                "footage",
-                Span(t, t + leg.cut),
-                Span(r, end),
-                clinical,
-                (leg.s0, leg.s1),
-                step=run.step,
-            )
-        )
+        speed = (leg.s0, leg.s1)
+        cut = Span(t, t + leg.cut)
+        out.append(Piece("footage", cut, Span(r, end), clinical, speed, step=run.step))
         r, t = end, t + leg.cut
     return out
+
+
+def _still(laid: Laid, line: Line, t: Fraction, fps: Fraction) -> Piece:
+    clock = line.clinical_before(laid.at)
+    return Piece(
+        "still",
+        Span(t, _on_frame(t + laid.still.hold, fps)),
+        Span(laid.at, laid.at),
+        Span(clock, clock),
+        (ZERO, ZERO),
+        step=laid.step,
+        still=laid.still,
+    )
+
+
+def _card(card: Card, t: Fraction, fps: Fraction) -> Piece:
+    cut = Span(t, _on_frame(t + card.length, fps))
+    return Piece("card", cut, None, None, (ZERO, ZERO), card=card.kind)
 
 
 def assemble(
@@ -202,50 +225,25 @@ def assemble(
 ) -> TimeMap:
     """Lay the elements out in cut time.
 
-    The closing card rests until the film fills whole frames, and until ``length`` where that is
-    given and less than a frame away (a solved speed has six decimals; this is its remainder).
+    Cards, stills and eased runs end on a frame. The closing card rests until the film fills
+    whole frames, and is some frames longer or shorter so that the film lasts ``length`` where
+    that is given: it takes up what the rounding of a solved speed and of the runs has left.
     """
-    legs = run_legs(elements, speeds, ramp_s)
+    borders = run_borders(elements, speeds)
     pieces: list[Piece] = []
     t = ZERO
     for i, element in enumerate(elements):
         if isinstance(element, Run):
-            pieces.extend(_footage(element, legs[i], line, t))
+            run = (element.span.length, speeds[element.step], borders[i], ramp_s, t, fps)
+            pieces.extend(_footage(element, fitted_run(*run), line, t))
         elif isinstance(element, Laid):
-            held = Span(element.at, element.at)
-            clock = line.clinical_before(element.at)
-            pieces.append(
-                Piece(
-                    "still",
-                    Span(t, t + element.still.hold),
-                    held,
-                    Span(clock, clock),
-                    (ZERO, ZERO),
-                    step=element.step,
-                    still=element.still,
-                )
-            )
+            pieces.append(_still(element, line, t, fps))
         else:
-            pieces.append(
-                Piece(
-                    "card",
-                    Span(t, t + element.length),
-                    None,
-                    None,
-                    (ZERO, ZERO),
-                    card=element.kind,
-                )
-            )
+            pieces.append(_card(element, t, fps))
         t = pieces[-1].cut.end if pieces else t
-    if pieces and pieces[-1].kind == "card":
-        pieces[-1] = _rest(pieces[-1], fps, length)
+    if pieces and length is not None and pieces[-1].kind == "card":
+        closing = pieces[-1]
+        end = _on_frame(length, fps)
+        if abs(end - closing.cut.end) < closing.cut.length / 2:
+            pieces[-1] = replace(closing, cut=Span(closing.cut.start, end))
     return TimeMap(fps, line, tuple(pieces))
-
-
-def _rest(card: Piece, fps: Fraction, length: Fraction | None) -> Piece:
-    end = card.cut.end
-    if length is not None and end <= length < end + 1 / fps:
-        end = length
-    frames = end * fps
-    whole = Fraction(-((-frames.numerator) // frames.denominator))
-    return replace(card, cut=Span(card.cut.start, whole / fps))

@@ -75,6 +75,54 @@ def eased_run(
     return _single(length, entry, leaving)
 
 
+def fitted_run(
+    length: Fraction,
+    speed: Fraction,
+    borders: tuple[Fraction, Fraction],
+    ramp_s: Fraction,
+    start: Fraction,
+    fps: Fraction,
+) -> tuple[Leg, ...]:
+    """``eased_run`` from cut time ``start`` on, its ramps a hair longer or shorter so that it ends on a frame.
+
+    What follows then begins on a frame whatever the speed, so an edit of this run moves the rest
+    of the film by whole frames and leaves every later picture as it was. A run without ramps
+    ends where it ends.
+    """
+    legs = eased_run(length, speed, *borders, ramp_s)
+    cut = sum((leg.cut for leg in legs), Fraction(0))
+    frames = (start + cut) * fps
+    if frames.denominator == 1 or all(leg.s0 == leg.s1 for leg in legs) or ramp_s <= 0:
+        return legs
+    below = frames.numerator // frames.denominator
+    for whole in sorted((below, below + 1), key=lambda n: abs(n - frames)):
+        wanted = whole / fps - start
+        ramp = _ramp_for(speed, borders, ramp_s, legs, wanted - cut)
+        if ramp > 0:
+            fitted = eased_run(length, speed, *borders, ramp)
+            if sum((leg.cut for leg in fitted), Fraction(0)) == wanted:
+                return fitted
+    return legs
+
+
+def _ramp_for(
+    speed: Fraction,
+    borders: tuple[Fraction, Fraction],
+    ramp_s: Fraction,
+    legs: tuple[Leg, ...],
+    longer: Fraction,
+) -> Fraction:
+    """The ramp length that makes a run ``longer`` cut seconds longer, if its shape stays as it is.
+
+    A ramp of length d from e to s takes d (s - e) / 2s cut seconds more than its recording would
+    at speed s; in a run of lowered peak the two ramps are all there is.
+    """
+    if max(leg.s1 for leg in legs) < speed:
+        return ramp_s + longer / 2
+    excess = sum(((speed - b) / (2 * speed) for b in borders), Fraction(0))
+    return ramp_s + longer / excess
+
+
 def share_at(s0: Fraction, s1: Fraction, d: Fraction, consumed: Fraction) -> Fraction:
     """The share ``u`` of a ramp at which ``consumed`` recording seconds have passed.
 

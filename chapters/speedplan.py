@@ -2,7 +2,7 @@
 
 All ``fast`` steps take one speed, each clipped to its own limit. The film's length falls steadily
 as that speed rises (``ramps.eased_run``), so the speed is found by bisection over exact values
-and kept to six decimals; what is left of the length, far less than a frame, rests on the closing
+and kept to six decimals; what the rounding leaves, a few frames at most, is taken up by the closing
 card, and the film has exactly the wished length.
 """
 

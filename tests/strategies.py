@@ -6,9 +6,9 @@ from fractions import Fraction
 
 from hypothesis import strategies as st
 
+from chapters.assemble import make_line
 from chapters.case import Away, Case, Part, Show, Step, Still
 from chapters.timemap import Line
-from chapters.assemble import make_line
 from chapters.times import RecordingTime
 
 TICKS = 90000

@@ -134,7 +134,9 @@ def test_the_check_sees_a_planted_arrow_and_a_planted_library() -> None:
     assert wrong_libraries({"requests": ["a"]}, sources) == ["b:2 imports requests"]
 
 
-@pytest.mark.parametrize("path", sorted(modules().values()), ids=lambda p: p.relative_to(ROOT).as_posix())
+@pytest.mark.parametrize(
+    "path", sorted(modules().values()), ids=lambda p: p.relative_to(ROOT).as_posix()
+)
 def test_a_file_is_no_longer_than_a_room(path: Path) -> None:
     """Files stay under about 400 lines; 450 is too long for one room."""
     assert len(path.read_text("utf-8").splitlines()) <= 450
@@ -143,7 +145,10 @@ def test_a_file_is_no_longer_than_a_room(path: Path) -> None:
 def test_no_file_carries_a_path_of_a_machine() -> None:
     """No tracked text names a home, a scratch folder or a work folder of some machine."""
     pattern = re.compile(r"(?<![\w.])/(?:home|root|work|opt|Users)/\w")
-    for path in [*modules().values(), *(ROOT / n for n in ("README.md", "DEVELOPERS.md", "CHANGELOG.md"))]:
+    for path in [
+        *modules().values(),
+        *(ROOT / n for n in ("README.md", "DEVELOPERS.md", "CHANGELOG.md")),
+    ]:
         assert not pattern.search(path.read_text("utf-8")), path
 
 
@@ -155,7 +160,10 @@ def test_every_module_imports_alone(tmp_path: Path) -> None:
     code = "import importlib,sys\nfor n in sys.argv[1:]: importlib.import_module(n)"
     done = subprocess.run(
         [sys.executable, "-W", "error::SyntaxWarning", "-c", code, *names],
-        cwd=ROOT, capture_output=True, text=True, check=False,
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
     )
     assert done.returncode == 0, done.stderr
     assert done.stdout == ""

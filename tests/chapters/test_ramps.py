@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import itertools
 from fractions import Fraction as F
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from chapters.ramps import eased_run, ramp_consumed, ramp_speed, share_at
+from chapters.ramps import eased_run, fitted_run, ramp_consumed, ramp_speed, share_at
 
 speeds = st.integers(10, 400).map(lambda n: F(n, 10))
 lengths = st.integers(0, 10**6).map(lambda n: F(n, 1000))
@@ -40,7 +41,7 @@ def test_a_run_consumes_exactly_its_recording(
         assert leg.cut > 0
     if ramp and legs:
         assert legs[0].s0 == entry and legs[-1].s1 == leaving
-        assert all(a.s1 == b.s0 for a, b in zip(legs, legs[1:], strict=False))
+        assert all(a.s1 == b.s0 for a, b in itertools.pairwise(legs))
 
 
 @given(a=speeds, b=speeds, entry=speeds, leaving=speeds, length=lengths, ramp=st.integers(0, 20))
@@ -82,3 +83,21 @@ def test_the_share_is_the_inverse_of_what_is_consumed(s0: F, s1: F, u: int) -> N
     """Going to a share and back lands within 2^-40 of it."""
     share = F(u, 1000)
     assert abs(share_at(s0, s1, F(2), ramp_consumed(s0, s1, F(2), share)) - share) < F(1, 2**40)
+
+
+@given(
+    s=st.integers(20, 400).map(lambda n: F(n, 10)),
+    length=st.integers(60_000, 10**6).map(lambda n: F(n, 1000)),
+    start=st.integers(0, 10**6).map(lambda n: F(n, 9999)),
+    fps=st.sampled_from([F(25), F(30000, 1001), F(60)]),
+)
+def test_a_fitted_run_ends_on_a_frame_and_still_consumes_its_recording(
+    s: F, length: F, start: F, fps: F
+) -> None:
+    """A minute and more at 2x to 40x from any instant ends on a frame, within one of where it would end."""
+    legs = fitted_run(length, s, (F(1), F(1)), F(1), start, fps)
+    cut = sum((leg.cut for leg in legs), F(0))
+    assert ((start + cut) * fps).denominator == 1
+    assert sum((leg.recording for leg in legs), F(0)) == length
+    plain = sum((leg.cut for leg in eased_run(length, s, F(1), F(1), F(1))), F(0))
+    assert abs(cut - plain) <= 1 / fps

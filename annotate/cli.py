@@ -1,0 +1,79 @@
+"""The command ``teachcut``: reads arguments, runs one command, turns errors into one message.
+
+Exit codes: 0 done, 1 the work failed, 2 the input is wrong, 130 stopped by the user.
+"""
+
+from __future__ import annotations
+
+import argparse
+import signal
+import sys
+import threading
+from collections.abc import Sequence
+from types import FrameType
+
+from annotate.commands import looking, making
+from annotate.commands.common import Command, note
+from annotate.version import VERSION
+from chapters.errors import TeachcutError
+
+COMMANDS: tuple[Command, ...] = (*making.COMMANDS, *looking.COMMANDS)
+ORDER = ("demo", "find", "start", "check", "make", "batch", "times")
+
+
+def parser() -> argparse.ArgumentParser:
+    """The whole command line; every command's help ends with an example."""
+    top = argparse.ArgumentParser(
+        prog="teachcut",
+        description="Turns a recorded procedure and a list of steps into a teaching cut "
+        "whose clock always shows clinical time.",
+        epilog="It teaches and is no protocol: follow the maker's instructions, local rules and "
+        "a licensed practitioner's judgement.",
+    )
+    top.add_argument("--version", action="version", version=f"teachcut {VERSION}")
+    commands = top.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    for command in sorted(COMMANDS, key=lambda c: _place(c.name)):
+        sub = commands.add_parser(
+            command.name,
+            help=command.help,
+            description=command.help.capitalize() + ".",
+            epilog=f"example: {command.example}",
+        )
+        command.arguments(sub)
+        sub.set_defaults(run=command.run)
+    return top
+
+
+def _place(name: str) -> int:
+    return ORDER.index(name) if name in ORDER else len(ORDER)
+
+
+def _stop(_signal: int, _frame: FrameType | None) -> None:
+    raise KeyboardInterrupt
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command and return the exit code. Never lets a traceback out."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(encoding="utf-8", errors="replace")
+    if threading.current_thread() is threading.main_thread():
+        signal.signal(signal.SIGTERM, _stop)
+    args = parser().parse_args(arguments)
+    try:
+        return int(args.run(args))
+    except TeachcutError as error:
+        note(str(error))
+        return error.exit_code
+    except KeyboardInterrupt:
+        note("stopped; nothing half-made was left behind")
+        return 130
+    except BrokenPipeError:
+        return 1
+    except MemoryError:
+        note("this machine has too little free memory for that recording")
+        return 1
+    except Exception as error:
+        kind = type(error).__name__
+        note(f"teachcut stopped on a fault of its own ({kind}: {error}); please report it")
+        return 1

@@ -1,0 +1,50 @@
+"""What every command shares: a text made for people or as JSON, and where it goes."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+#: A command's work: parsed arguments in, exit code out.
+Run = Callable[[argparse.Namespace], int]
+
+
+@dataclass(frozen=True)
+class Command:
+    """One command: its name, one line of help, an example, its arguments and its work."""
+
+    name: str
+    help: str
+    example: str
+    arguments: Callable[[argparse.ArgumentParser], None]
+    run: Run
+
+
+def say(text: str) -> None:
+    """A result, on standard output."""
+    sys.stdout.write(text if text.endswith("\n") else text + "\n")
+    sys.stdout.flush()
+
+
+def note(text: str) -> None:
+    """A remark beside the result, on standard error."""
+    sys.stderr.write(text if text.endswith("\n") else text + "\n")
+    sys.stderr.flush()
+
+
+def add_json(parser: argparse.ArgumentParser) -> None:
+    """The option that prints values instead of a table."""
+    parser.add_argument("--json", action="store_true", help="print JSON instead of a table")
+
+
+def add_out(parser: argparse.ArgumentParser) -> None:
+    """The option that chooses where results go."""
+    parser.add_argument(
+        "--out",
+        type=Path,
+        metavar="FOLDER",
+        help="folder for the results (default: out beside the case file)",
+    )

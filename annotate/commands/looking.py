@@ -1,0 +1,172 @@
+"""``find``, ``start``, ``check`` and ``times``: commands that look and tell, and make no film."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from pathlib import Path
+
+from annotate.batch import case_files
+from annotate.commands.common import Command, add_json, note, say
+from annotate.decide import decide, look_closely
+from annotate.draft import draft_case
+from annotate.find import Found, find, found_json, found_text
+from annotate.progress import ProgressLine
+from annotate.report import ledger_json, step_times_json, table_text
+from annotate.sidecars import head_values
+from chapters.casefile import load_case
+from chapters.errors import CaseFileError, InputError, TeachcutError
+from chapters.media.files import check_input
+
+
+def _recordings(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "recordings", nargs="+", type=Path, metavar="RECORDING", help="recorded parts, in order"
+    )
+
+
+def _find_arguments(parser: argparse.ArgumentParser) -> None:
+    _recordings(parser)
+    add_json(parser)
+
+
+def _found(paths: list[Path]) -> Found:
+    progress = ProgressLine("find")
+    try:
+        checked = [check_input(path, str(path)) for path in paths]
+        return find(
+            checked,
+            progress=lambda done, whole: progress("looking", float(done), float(whole)),
+        )
+    finally:
+        progress.end()
+
+
+def run_find(args: argparse.Namespace) -> int:
+    """Print the parts, scene cuts and dull stretches of a recording."""
+    found = _found(args.recordings)
+    say(found_json(found) if args.json else found_text(found))
+    return 0
+
+
+def _start_arguments(parser: argparse.ArgumentParser) -> None:
+    _recordings(parser)
+    parser.add_argument(
+        "--to", type=Path, metavar="FILE", help="write the case file here (default: print it)"
+    )
+
+
+def run_start(args: argparse.Namespace) -> int:
+    """Draft a case file from what is found in the recordings."""
+    if args.to is not None and args.to.exists():
+        raise InputError(f"{args.to}: is there already; choose another name, nothing was changed")
+    text = draft_case(_found(args.recordings))
+    if args.to is None:
+        say(text)
+        return 0
+    args.to.write_text(text, encoding="utf-8", newline="\n")
+    note(f"wrote {args.to}; name the steps in it, then: teachcut check {args.to}")
+    return 0
+
+
+def _check_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("cases", nargs="+", type=Path, metavar="CASE", help="case file or folder")
+    parser.add_argument(
+        "--quick", action="store_true", help="do not look at the pictures for scene cuts"
+    )
+    add_json(parser)
+
+
+def run_check(args: argparse.Namespace) -> int:
+    """Print every mistake and warning of the cases; exit 2 when there is a mistake."""
+    worst = 0
+    values = []
+    for case in case_files(args.cases):
+        mistakes, warnings = _check(case, args.quick)
+        worst = max(worst, 2 if mistakes else 0)
+        values.append({"case": str(case), "mistakes": mistakes, "warnings": warnings})
+        if not args.json:
+            for line in mistakes:
+                say(line)
+            for line in warnings:
+                say(f"warning: {line}")
+            if not mistakes:
+                say(f"{case}: no mistakes")
+    if args.json:
+        say(json.dumps(values, ensure_ascii=False, indent=1))
+    return worst
+
+
+def _check(case: Path, quick: bool) -> tuple[list[str], list[str]]:
+    progress = ProgressLine(case.name)
+    try:
+        decided = decide(load_case(case), progress)
+        told = () if quick else look_closely(decided, progress)
+        return [], [*decided.warnings, *told]
+    except CaseFileError as error:
+        return [str(m) for m in error.mistakes], []
+    except TeachcutError as error:
+        return str(error).splitlines(), []
+    finally:
+        progress.end()
+
+
+def _times_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("cases", nargs="+", type=Path, metavar="CASE", help="case file or folder")
+    add_json(parser)
+
+
+def run_times(args: argparse.Namespace) -> int:
+    """Print the step times and the ledger of the cases; a bad case does not stop the others."""
+    worst, values = 0, []
+    for case in case_files(args.cases):
+        progress = ProgressLine(case.name)
+        try:
+            plan = decide(load_case(case), progress).plan
+        except TeachcutError as error:
+            note(str(error))
+            worst = max(worst, error.exit_code)
+            continue
+        finally:
+            progress.end()
+        if args.json:
+            ledger = {"ledger": ledger_json(plan.ledger)}
+            values.append(head_values(plan) | step_times_json(plan.rows, plan.ledger) | ledger)
+        else:
+            say(f"{plan.case.title} ({plan.case.id})")
+            say(table_text(plan.rows, plan.ledger))
+    if args.json:
+        say(json.dumps(values, ensure_ascii=False, indent=1))
+    return worst
+
+
+COMMANDS = (
+    Command(
+        "find",
+        "list the parts, scene cuts and dull stretches of a recording",
+        "teachcut find scope-001.mp4 scope-002.mp4",
+        _find_arguments,
+        run_find,
+    ),
+    Command(
+        "start",
+        "draft a case file for a recording",
+        "teachcut start scope-001.mp4 --to case.yaml",
+        _start_arguments,
+        run_start,
+    ),
+    Command(
+        "check",
+        "say every mistake and warning of a case file",
+        "teachcut check bench-03/case.yaml",
+        _check_arguments,
+        run_check,
+    ),
+    Command(
+        "times",
+        "print how long every step took",
+        "teachcut times bench-03/case.yaml",
+        _times_arguments,
+        run_times,
+    ),
+)

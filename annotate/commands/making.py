@@ -1,0 +1,168 @@
+"""``make``, ``batch`` and ``demo``: the main job, for one case, for many, for the demo case."""
+
+from __future__ import annotations
+
+import argparse
+from importlib import import_module
+from pathlib import Path
+
+from annotate.batch import (
+    Outcome,
+    case_files,
+    exit_code,
+    make_many,
+    outcomes_json,
+    outcomes_text,
+)
+from annotate.commands.common import Command, add_json, add_out, note, say
+from annotate.make import Made, make_case
+from annotate.progress import ProgressLine
+from chapters.casefile import load_case
+from chapters.errors import DiskFull, InputError, TeachcutError
+from chapters.times import duration_text
+
+
+def _make_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("cases", nargs="+", type=Path, metavar="CASE", help="case file or folder")
+    add_out(parser)
+    parser.add_argument("--again", action="store_true", help="make it even if it is up to date")
+    add_json(parser)
+
+
+def outcome_of(made: Made, case: Path) -> Outcome:
+    """What the table says of a case that went well."""
+    return Outcome(
+        case=str(case),
+        status="made" if made.fresh else "up to date",
+        folder=str(made.folder),
+        film=duration_text(made.plan.film.length),
+        clinical=duration_text(made.plan.ledger.total),
+        warnings=made.warnings,
+    )
+
+
+def make_one(case: Path, out: Path | None, again: bool) -> Outcome:
+    """Make one case in this process; what goes wrong is in the outcome."""
+    progress = ProgressLine(case.name)
+    try:
+        made = make_case(load_case(case), out, progress, again=again)
+    except TeachcutError as error:
+        return Outcome(
+            str(case),
+            "failed",
+            why=str(error),
+            exit_code=error.exit_code,
+            disk_full=isinstance(error, DiskFull),
+        )
+    finally:
+        progress.end()
+    return outcome_of(made, case)
+
+
+def run_make(args: argparse.Namespace) -> int:
+    """Make one case here, several each in its own process."""
+    cases = case_files(args.cases)
+    _refuse_twins(cases, args.out)
+    if len(cases) == 1:
+        outcomes: tuple[Outcome, ...] = (make_one(cases[0], args.out, args.again),)
+    else:
+        rest = (["--again"] if args.again else []) + (["--out", str(args.out)] if args.out else [])
+        outcomes = make_many(cases, rest, lambda i, n, case: note(f"{i} of {n}: {case.name}"))
+    say(outcomes_json(outcomes) if args.json else outcomes_text(outcomes))
+    if not args.json and len(outcomes) == 1 and outcomes[0].folder:
+        say(f"in {outcomes[0].folder}")
+    return exit_code(outcomes)
+
+
+def _refuse_twins(cases: tuple[Path, ...], out: Path | None) -> None:
+    """Two case files that would write into one folder are a slip; name both."""
+    places: dict[Path, Path] = {}
+    faults = []
+    for case in cases:
+        try:
+            loaded = load_case(case)
+        except TeachcutError:
+            continue  # its own run says what is wrong with it
+        place = (loaded.folder / "out" if out is None else out).resolve() / loaded.case.id
+        if place in places:
+            faults.append(
+                f"{case}: case: {loaded.case.id} is also the id of {places[place]}; give one another id"
+            )
+        places.setdefault(place, case)
+    if faults:
+        raise InputError("\n".join(faults))
+
+
+def _batch_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("folder", type=Path, metavar="FOLDER", help="folder of case files")
+    add_out(parser)
+    parser.add_argument("--again", action="store_true", help="make all, up to date or not")
+    add_json(parser)
+
+
+def run_batch(args: argparse.Namespace) -> int:
+    """Make every case of a folder."""
+    if not args.folder.is_dir():
+        raise InputError(f"{args.folder}: is not a folder; write teachcut make for one case")
+    args.cases = [args.folder]
+    return run_make(args)
+
+
+def _demo_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "folder",
+        nargs="?",
+        type=Path,
+        default=Path("teachcut-demo"),
+        metavar="FOLDER",
+        help="where to put the demo (default: teachcut-demo)",
+    )
+
+
+def run_demo(args: argparse.Namespace) -> int:
+    """Draw the demo recording, make its case and say what to open."""
+    progress = ProgressLine("demo")
+    draw = import_module("sample_clips.draw_recording")
+    try:
+        case = draw.draw_demo(args.folder, progress)
+    finally:
+        progress.end()
+    outcome = make_one(case, None, again=False)
+    if outcome.why:
+        note(outcome.why)
+        return outcome.exit_code
+    folder = Path(outcome.folder)
+    say(f"{outcome.film} film of {outcome.clinical} clinical time. Open:")
+    for name, what in (
+        ("teaching-cut.mp4", "the teaching cut"),
+        ("step-times.png", "the step times"),
+        ("captions.vtt", "the captions"),
+    ):
+        say(f"  {folder / name}   {what}")
+    say(f"The case file to change and make again: {case}")
+    return 0
+
+
+COMMANDS = (
+    Command(
+        "make",
+        "make the teaching cut and everything beside it",
+        "teachcut make bench-03/case.yaml",
+        _make_arguments,
+        run_make,
+    ),
+    Command(
+        "batch",
+        "make every case of a folder, going on past a bad one",
+        "teachcut batch recorded-cases",
+        _batch_arguments,
+        run_batch,
+    ),
+    Command(
+        "demo",
+        "draw the demo recording and make its case",
+        "teachcut demo",
+        _demo_arguments,
+        run_demo,
+    ),
+)

@@ -1,0 +1,126 @@
+"""From a loaded case file to a decided plan: opens the recording, checks the case against it."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import asdict, dataclass
+from functools import cached_property
+from importlib.metadata import version
+from pathlib import Path
+
+from annotate.find import Found, find
+from annotate.plan import Plan, make_plan, near_misses
+from annotate.progress import Report
+from annotate.recording import Recording, open_recording
+from annotate.version import VERSION
+from chapters.casefile import LoadedCase, check_against, mistake_at
+from chapters.errors import CaseFileError
+from chapters.media.files import check_still, sha256_of
+from chapters.media.writer import EncoderSettings
+from chapters.scenecuts import SceneCut
+from chapters.speedplan import UnreachableLength
+from chapters.times import RecordingTime, short_clock_text
+
+#: Libraries whose version is part of the fingerprint: another version may draw another pixel.
+LIBRARIES = ("av", "moviepy", "numpy", "opencv-python", "pillow", "matplotlib")
+
+
+@dataclass(frozen=True)
+class Decided:
+    """A plan with the files it rests on. ``inputs`` are (path, name as written), parts first."""
+
+    loaded: LoadedCase
+    recording: Recording
+    plan: Plan
+    inputs: tuple[tuple[Path, str], ...]
+    warnings: tuple[str, ...]
+
+    @property
+    def folder(self) -> Path:
+        """The folder that holds the case file."""
+        return self.loaded.folder
+
+    @property
+    def size_px(self) -> tuple[int, int]:
+        """Width and height of the film: even, the recording's own unless the case says a height."""
+        width, height = self.recording.display_size_px
+        wished = self.plan.case.height_px
+        if wished is not None:
+            width, height = round(width * wished / height), wished
+        return max(16, width // 2 * 2), max(16, height // 2 * 2)
+
+    @cached_property
+    def hashes(self) -> tuple[str, ...]:
+        """SHA-256 of every input, in the order of ``inputs``."""
+        return tuple(sha256_of(path) for path, _ in self.inputs)
+
+    def fingerprint(self, settings: EncoderSettings) -> str:
+        """One hash of everything the results depend on: inputs, case, settings, versions."""
+        values = {
+            "teachcut": VERSION,
+            "libraries": {name: version(name) for name in LIBRARIES},
+            "case": hashlib.sha256(self.loaded.path.read_bytes()).hexdigest(),
+            "inputs": list(self.hashes),
+            "settings": {k: str(v) for k, v in asdict(settings).items()},
+        }
+        return hashlib.sha256(json.dumps(values, sort_keys=True).encode()).hexdigest()
+
+
+def decide(loaded: LoadedCase, report: Report) -> Decided:
+    """Open the recording, lay out the film. Raises InputError with everything there is to mend."""
+    case = loaded.case
+    report("reading the recording", 0, 0)
+    recording = open_recording(case, loaded.folder)
+    line = recording.line
+    mistakes = check_against(case, line.length, loaded.path.name)
+    wrong = tuple(m for m in mistakes if m.severity == "mistake")
+    if wrong:
+        raise CaseFileError(wrong)
+    stills = [
+        (check_still(loaded.folder / s.file, s.file), s.file) for step in case.steps for s in step.stills
+    ]
+    cuts: tuple[SceneCut, ...] = ()
+    if case.snap > 0:
+        cuts = cuts_on_line(find_in(recording, report), recording)
+    try:
+        plan = make_plan(case, line, recording.typical_gap_s, cuts)
+    except UnreachableLength as error:
+        raise CaseFileError((mistake_at(loaded, "length", str(error), ""),)) from None
+    warnings = tuple(str(m) for m in (*loaded.warnings, *mistakes))
+    warnings += recording.notices(plan.steps) + plan.notices
+    fonts = [(loaded.folder / f, f) for f in case.fonts]
+    parts = list(zip(recording.paths, (p.file for p in case.parts), strict=True))
+    return Decided(loaded, recording, plan, tuple(parts + stills + fonts), warnings)
+
+
+def find_in(recording: Recording, report: Report) -> Found:
+    """Scene cuts and dull stretches of an opened recording."""
+    return find(
+        recording.paths,
+        progress=lambda done, whole: report("looking for scene cuts", float(done), float(whole)),
+    )
+
+
+def cuts_on_line(found: Found, recording: Recording) -> tuple[SceneCut, ...]:
+    """Scene cuts moved from the bare parts onto the line, where repeated starts are dropped."""
+    out: list[SceneCut] = []
+    for bare, span in zip(found.parts, recording.line.parts, strict=True):
+        for cut in found.scene_cuts:
+            own = cut.at - bare.start
+            if bare.start <= cut.at < bare.end and own >= span.trim:
+                at = RecordingTime(own - span.trim + span.offset)
+                out.append(SceneCut(at, cut.kind, cut.confidence))
+    return tuple(out)
+
+
+def look_closely(decided: Decided, report: Report) -> tuple[str, ...]:
+    """What only the pictures can tell of a case: step starts that miss a scene cut by a little."""
+    found = find_in(decided.recording, report)
+    cuts = cuts_on_line(found, decided.recording)
+    frame_s = decided.recording.typical_gap_s
+    told = list(near_misses(decided.plan.steps, cuts, frame_s))
+    for hole in found.holes:
+        told.append(f"no picture from {short_clock_text(hole.start)} for {float(hole.length):.1f} s")
+    return tuple(told)
+

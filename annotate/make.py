@@ -1,0 +1,157 @@
+"""One case from its file to its finished folder, as a list of stages.
+
+Nothing bears a finished name before everything is made: results are staged beside the target
+and renamed into place, ``made.json`` last. A folder whose ``made.json`` states the fingerprint
+of today's inputs is up to date and left alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+
+from annotate.decide import Decided, decide
+from annotate.faces import Faces
+from annotate.inserts import FilmInserts, keep_pictures
+from annotate.madefile import made_values, outputs_stand, read_fingerprint
+from annotate.picture.fonts import FontChain
+from annotate.picture.overlay import Overlay
+from annotate.plan import Plan
+from annotate.progress import Report, silent
+from annotate.recording import Pictures
+from annotate.render import SOUND_RATE_HZ, Renderer, render, silence
+from annotate.report import step_times_png
+from annotate.sidecars import Words, json_text, make_words, notice, sidecars
+from annotate.sound.room import room_sound
+from chapters.casefile import LoadedCase
+from chapters.errors import WorkError
+from chapters.media.files import MARKER, Staging, refuse_same_file
+from chapters.media.mux import read_back
+from chapters.media.writer import EncoderSettings, FilmWriter
+from chapters.times import round_half_up
+
+FILM = "teaching-cut.mp4"
+
+
+@dataclass(frozen=True)
+class Made:
+    """What one run did. ``fresh`` is False when the folder was up to date already."""
+
+    folder: Path
+    plan: Plan
+    fresh: bool
+    warnings: tuple[str, ...]
+
+
+def out_folder(loaded: LoadedCase, out: Path | None = None) -> Path:
+    """Where a case's results go: ``out/<case>`` beside the case file, or below ``out``."""
+    root = loaded.folder / "out" if out is None else out
+    return root / loaded.case.id
+
+
+def make_case(
+    loaded: LoadedCase,
+    out: Path | None = None,
+    report: Report = silent,
+    *,
+    again: bool = False,
+    encoder: EncoderSettings | None = None,
+) -> Made:
+    """Make everything of one case. ``again`` makes it even where it is up to date.
+
+    Raises InputError for what the user must mend, WorkError for work that failed; in both cases
+    the folder is as it was before.
+    """
+    settings = encoder or EncoderSettings()
+    decided = decide(loaded, report)
+    folder = out_folder(loaded, out)
+    for path, shown_as in decided.inputs:
+        refuse_same_file([(path, shown_as)], folder / FILM)
+    report("reading the recording", 0, 0)
+    fingerprint = decided.fingerprint(settings)
+    if not again and read_fingerprint(folder) == fingerprint and outputs_stand(folder):
+        return Made(folder, decided.plan, False, decided.warnings)
+    words = make_words(decided.plan)
+    with Staging(folder) as stage:
+        for name, text in sidecars(decided.plan, words).items():
+            stage.path(name).write_text(text, encoding="utf-8", newline="")
+        step_times_png(
+            stage.path("step-times.png"),
+            decided.plan.rows,
+            decided.plan.ledger,
+            title=decided.plan.case.title,
+            notice=notice(decided.plan),
+        )
+        damage = _draw(decided, words, stage.path, settings, report)
+        report("checking", 0, 0)
+        _check_film(stage.path(FILM), decided.plan, words)
+        names = sorted(p.name for p in stage.path(FILM).parent.iterdir())
+        made = made_values(decided, settings, fingerprint, {n: stage.path(n) for n in names})
+        stage.path(MARKER).write_text(json_text(made), encoding="utf-8", newline="\n")
+        stage.publish(remove=_stale_steps(folder, names))
+    warnings = decided.warnings + tuple(str(c) for c in words.too_long) + damage
+    return Made(folder, decided.plan, True, warnings)
+
+
+def _stale_steps(folder: Path, names: list[str]) -> list[str]:
+    """Pictures of steps that an earlier run made and this one has not."""
+    return [p.name for p in folder.glob("step-*.jpg") if p.name not in names]
+
+
+def _draw(
+    decided: Decided,
+    words: Words,
+    place: Callable[[str], Path],
+    settings: EncoderSettings,
+    report: Report,
+) -> tuple[str, ...]:
+    """Draw the film and the pictures taken from it. Returns what could not be read on the way."""
+    plan, case = decided.plan, decided.plan.case
+    size = decided.size_px
+    fonts = FontChain(tuple(decided.folder / f for f in case.fonts))
+    mark = notice(plan)
+    with Pictures(decided.recording, size, case) as pictures:
+        inserts = FilmInserts(plan, size, fonts, decided.folder, mark)
+        renderer = Renderer(
+            film=plan.film,
+            faces=Faces(plan.film, plan.rows, mark),
+            footage=pictures,
+            inserts=inserts,
+            overlay=Overlay(size, fonts),
+            keep=keep_pictures(plan, place, mark),
+        )
+        sound = (
+            room_sound(plan.film, decided.recording)
+            if case.room_sound
+            else silence(round_half_up(plan.film.length * SOUND_RATE_HZ))
+        )
+        writer = FilmWriter(
+            place(FILM), size, plan.film.fps, case.title, words.chapters, True, settings
+        )
+        try:
+            render(renderer, writer, sound, report)
+            report("closing the film", 0, 0)
+            writer.close()
+        except BaseException:
+            writer.abort()
+            raise
+        return pictures.damage_sentences(plan.steps)
+
+
+def _check_film(path: Path, plan: Plan, words: Words) -> None:
+    """Read the film back and compare it with the plan. Raises WorkError naming what differs."""
+    film, found = plan.film, read_back(path)
+    faults = []
+    if found.video_frames != film.frame_count:
+        faults.append(f"{found.video_frames} pictures, planned {film.frame_count}")
+    if abs(found.video_length - film.length) > 1 / film.fps / 2:
+        faults.append(f"picture lasts {found.video_length} s, planned {film.length} s")
+    if found.sound_length is None or abs(found.sound_length - film.length) > Fraction(1, 20):
+        faults.append(f"sound lasts {found.sound_length} s, planned {film.length} s")
+    if len(found.chapters) != len(words.chapters):
+        faults.append(f"{len(found.chapters)} chapters, planned {len(words.chapters)}")
+    if faults:
+        raise WorkError(f"{path.name}: the finished film is not as planned: " + "; ".join(faults))
+
