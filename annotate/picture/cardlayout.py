@@ -1,107 +1,29 @@
-"""The title card and the closing card as values, and drawn as two see-through layers.
+"""The cards drawn as two see-through layers, heading and body: values in, arrays out.
 
-Values in, arrays out; ``cards`` puts the layers in motion. A card is a column of rows, each of
-which knows its height; a column too high for the safe area is drawn with smaller letters.
+A card is a column of rows, each of which knows its height. A column too high for the safe area
+is drawn again with smaller letters, then without what the words already say. A card whose title
+reads from right to left hangs from the right edge.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from fractions import Fraction
 
 import numpy as np
 
-from annotate import words
 from annotate.picture import colours, forms
+from annotate.picture.cardwords import CLOCK_LINE, KINDS, ClosingCard, TitleCard, length_text
 from annotate.picture.colours import RGB, U8
 from annotate.picture.direction import base_level
 from annotate.picture.fonts import FontChain, Weight
 from annotate.picture.layout import Box, safe_area
 from annotate.picture.plates import ink
 from annotate.picture.textfit import fit
-from chapters.case import Case
 from chapters.errors import InputError
-from chapters.steptimes import Ledger
-from chapters.teeth import tooth_name
-from chapters.times import round_half_up, short_clock_text
 
-
-@dataclass(frozen=True, slots=True)
-class TitleCard:
-    """What the opening card says. ``mark`` is empty for a film that may be published."""
-
-    title: str
-    lines: tuple[str, ...]
-    mark: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class ClosingCard:
-    """What the closing card says: whole seconds of each kind of time, which add up, and the cautions."""
-
-    real_s: int
-    fast_s: int
-    not_shown_s: int
-    away_s: int
-    cautions: tuple[str, ...] = words.CAUTIONS
-    mark: str = ""
-
-    @property
-    def total_s(self) -> int:
-        """All clinical time."""
-        return self.real_s + self.fast_s + self.not_shown_s + self.away_s
-
-    @property
-    def sentence(self) -> str:
-        """``Clinical time 36:00 = real 27:00 + fast 8:00 + not shown 0:00 + away 1:00``."""
-        return (
-            f"Clinical time {_length(self.total_s)} = real {_length(self.real_s)} "
-            f"+ fast {_length(self.fast_s)} + not shown {_length(self.not_shown_s)} "
-            f"+ away {_length(self.away_s)}"
-        )
-
-
-def _length(seconds: int) -> str:
-    return short_clock_text(Fraction(seconds))
-
-
-def title_card(case: Case) -> TitleCard:
-    """The opening card of a case: title, procedure, tooth in both notations, subject, presenter."""
-    lines = [case.procedure]
-    if case.tooth is not None:
-        lines.append(
-            f"Tooth {case.tooth.fdi} (ISO 3950), {case.tooth.universal} (Universal): "
-            f"{tooth_name(case.tooth)}"
-        )
-    if case.subject == "simulated":
-        lines.append("Practice case, no patient")
-    elif case.consent is not None:
-        lines.append("Patient case, consent on record")
-    else:
-        lines.append("Patient case")
-    lines.append(case.presenter)
-    mark = "" if case.publishable else words.NOT_FOR_PUBLICATION
-    return TitleCard(case.title, tuple(line for line in lines if line), mark)
-
-
-def closing_card(case: Case, ledger: Ledger) -> ClosingCard:
-    """The closing card: the ledger in whole seconds that still add up to the rounded total."""
-    real, fast, hidden, away = whole_seconds(
-        (ledger.real, ledger.fast, ledger.not_shown, ledger.away)
-    )
-    mark = "" if case.publishable else words.NOT_FOR_PUBLICATION
-    return ClosingCard(real, fast, hidden, away, mark=mark)
-
-
-def whole_seconds(parts: Sequence[Fraction]) -> tuple[int, ...]:
-    """Each part rounded so that together they are the rounded sum (largest remainders go up)."""
-    down = [part.numerator // part.denominator for part in parts]
-    short = round_half_up(sum(parts, Fraction(0))) - sum(down)
-    order = sorted(range(len(parts)), key=lambda i: (down[i] - parts[i], i))
-    for i in order[:short]:
-        down[i] += 1
-    return tuple(down)
+_Paint = Callable[[U8, int], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,18 +31,32 @@ class _Row:
     """A band of the card: its height, how it is painted at a row, and on which layer it lies."""
 
     height_px: int
-    paint: Callable[[U8, int], None]
+    paint: _Paint
     layer: int = 1
 
 
 class _Column:
     """Collects rows at one scale of letters."""
 
-    def __init__(self, fonts: FontChain, size_px: tuple[int, int], scale: float) -> None:
+    def __init__(
+        self, fonts: FontChain, size_px: tuple[int, int], scale: float, mirrored: bool = False
+    ) -> None:
+        side = min(size_px)
         self.fonts = fonts
         self.safe: Box = safe_area(*size_px)
-        self.unit = min(size_px) / 30 * scale
+        self.unit = max(side / 27, min(11.0, side / 12)) * scale
+        self.mirrored = mirrored
         self.rows: list[_Row] = []
+
+    def size_px(self, units: float) -> int:
+        """A font size, never below what a raster can hold."""
+        return max(6, round(self.unit * units))
+
+    def left_px(self, width: float) -> int:
+        """The first column of something this wide: at the left edge, mirrored at the right."""
+        if self.mirrored:
+            return max(self.safe.x_px, self.safe.right_px - math.ceil(width))
+        return self.safe.x_px
 
     def gap(self, units: float) -> None:
         """Empty rows."""
@@ -136,103 +72,135 @@ class _Column:
         layer: int = 1,
     ) -> None:
         """A text on as many lines as it needs, of letters ``units`` times the card's unit."""
-        size = max(6, round(self.unit * units))
-        wide = self.safe.width_px
+        size, wide = self.size_px(units), self.safe.width_px
         fitted = fit(
             self.fonts, text, size, weight=weight, narrow_px=wide, wide_px=wide, most_lines=4
         )
-        mirrored = base_level(text) == 1
         for line in fitted.lines:
             mask = self.fonts.draw(line, fitted.size_px, weight)
-            rise = max(-mask.top_px, round(fitted.size_px * 0.8))
-            fall = max(mask.top_px + mask.mask.shape[0], round(fitted.size_px * 0.28))
-            x = self.safe.x_px + max(0, mask.left_px)
-            if mirrored:
-                x = self.safe.right_px - int(np.ceil(mask.right_px)) + mask.left_px
+            rise = max(-mask.top_px, round(fitted.size_px * 0.86))
+            fall = max(mask.top_px + mask.mask.shape[0], round(fitted.size_px * 0.34))
+            left = max(self.safe.x_px, self.left_px(mask.right_px) + mask.left_px)
 
             def paint(
-                canvas: U8, y: int, m: U8 = mask.mask, x: int = x, top: int = rise + mask.top_px
+                canvas: U8,
+                y: int,
+                ink_mask: U8 = mask.mask,
+                x: int = left,
+                top: int = rise + mask.top_px,
             ) -> None:
-                ink(canvas, m, colour, x, y + top)
+                ink(canvas, ink_mask, colour, x, y + top)
 
             self.rows.append(_Row(rise + fall, paint, layer))
 
     def mark(self, text: str) -> None:
         """The mark in an outlined box."""
-        size = max(6, round(self.unit * 0.95))
+        size = self.size_px(0.95)
         pad = max(3, round(size * 0.5))
         room = self.safe.width_px - 2 * pad
         fitted = fit(self.fonts, text, size, weight="strong", narrow_px=room, wide_px=room)
         masks = [self.fonts.draw(line, fitted.size_px, "strong") for line in fitted.lines]
         rise = max(-m.top_px for m in masks)
         fall = max(round(fitted.size_px * 0.3), *(m.top_px + m.mask.shape[0] for m in masks))
-        width = int(max(np.ceil(m.right_px) for m in masks)) + 2 * pad
+        width = math.ceil(max(m.right_px for m in masks)) + 2 * pad
         height = len(masks) * (rise + fall) + 2 * pad - fall // 2
-        line = max(2, round(size / 9))
+        thick = max(2, round(size / 9))
+        left = self.left_px(width)
 
         def paint(canvas: U8, y: int) -> None:
             frame = np.full((height, width), 255, np.uint8)
-            frame[line:-line, line:-line] = 0
-            ink(canvas, frame, colours.AWAY, self.safe.x_px, y)
+            frame[thick:-thick, thick:-thick] = 0
+            ink(canvas, frame, colours.AWAY, left, y)
             for i, mask in enumerate(masks):
                 top = y + pad + rise + i * (rise + fall) + mask.top_px
-                ink(
-                    canvas,
-                    mask.mask,
-                    colours.CHALK,
-                    self.safe.x_px + pad + max(0, mask.left_px),
-                    top,
-                )
+                ink(canvas, mask.mask, colours.CHALK, left + pad + max(0, mask.left_px), top)
 
         self.rows.append(_Row(height, paint))
 
     def bar(self, parts: Sequence[int]) -> None:
         """The kinds of time as one bar, each in its form, as long as its share."""
-        height = max(8, round(self.unit * 1.7))
-        total = sum(parts)
-        shown = [n > 0 for n in parts]
-        free = self.safe.width_px - 4 * sum(shown)
-        widths = [max(6, round(free * n / total)) if n else 0 for n in parts]
-        widest = widths.index(max(widths))
-        widths[widest] -= max(0, sum(widths) - free)
+        height = max(8, round(self.unit * 1.6))
+        spans = bar_spans(
+            parts, self.safe.width_px, gap_px=max(3, height // 8), least_px=height // 3
+        )
 
         def paint(canvas: U8, y: int) -> None:
-            x = self.safe.x_px
-            for kind, width in enumerate(widths):
+            for kind, (start, width) in enumerate(spans):
                 if width:
                     mask, colour = kind_form(kind, width, height)
-                    ink(canvas, mask, colour, x, y)
-                    x += width + 4
+                    ink(canvas, mask, colour, self.safe.x_px + start, y)
 
-        if total:
+        if any(parts):
             self.rows.append(_Row(height, paint))
 
-    def entry(self, kind: int, label: str, value: str, note: str) -> None:
-        """One line of the table: form, words, length, share."""
-        size = max(6, round(self.unit))
+    def entry(self, kind: int, texts: Sequence[tuple[str, float, Weight, RGB]]) -> None:
+        """One line of the table: the form, a label, then figures that end at their column (units)."""
+        size = self.size_px(1.0)
         form_height = round(size * 0.66)
-        mask, colour = kind_form(kind, round(form_height * 2.4), form_height)
-        texts = [
-            (self.fonts.draw(label, size), 2.4, colours.CHALK, False),
-            (self.fonts.draw(value, size, "strong"), 15.0, colours.CHALK, True),
-            (self.fonts.draw(note, size), 18.2, colours.QUIET, True),
-        ]
+        mask, colour = kind_form(kind, round(form_height * 2.6), form_height)
+        drawn = []
+        for number, (text, at, weight, hue) in enumerate(texts):
+            made = self.fonts.draw(text, size, weight)
+            x = self.safe.x_px + round(at * size) + made.left_px
+            x -= math.ceil(made.advance_px) if number else 0
+            drawn.append((made, max(self.safe.x_px, x), hue))
 
         def paint(canvas: U8, y: int) -> None:
-            baseline = y + round(size * 0.9)
+            baseline = y + size
             ink(canvas, mask, colour, self.safe.x_px, baseline - form_height)
-            for text, at, hue, from_right in texts:
-                x = self.safe.x_px + round(at * size) + text.left_px
-                if from_right:
-                    x -= int(np.ceil(text.advance_px))
-                ink(canvas, text.mask, hue, max(0, x), baseline + text.top_px)
+            for made, x, hue in drawn:
+                ink(canvas, made.mask, hue, x, baseline + made.top_px)
 
-        self.rows.append(_Row(round(size * 1.45), paint))
+        self.rows.append(_Row(round(size * 1.5), paint))
+
+    def key(self) -> None:
+        """The forms of the unusual kinds of time with their names, on one line where they fit."""
+        size = self.size_px(0.8)
+        height = round(size * 0.66)
+        cells = []
+        for kind in (1, 2, 3):
+            made = self.fonts.draw(KINDS[kind], size)
+            mask, colour = kind_form(kind, round(height * 2.6), height)
+            cells.append(
+                (mask, colour, made, math.ceil(mask.shape[1] + 0.5 * size + made.right_px))
+            )
+        gap = round(size * 1.6)
+        width = sum(cell[3] for cell in cells) + 2 * gap
+        if width > self.safe.width_px:
+            return
+        left = self.left_px(width)
+
+        def paint(canvas: U8, y: int) -> None:
+            x, baseline = left, y + size
+            for mask, colour, made, step in cells:
+                ink(canvas, mask, colour, x, baseline - height)
+                start = x + mask.shape[1] + round(0.5 * size) + made.left_px
+                ink(canvas, made.mask, colours.QUIET, start, baseline + made.top_px)
+                x += step + gap
+
+        self.rows.append(_Row(round(size * 1.4), paint))
 
     @property
     def height_px(self) -> int:
         """Rows the whole column takes."""
         return sum(row.height_px for row in self.rows)
+
+
+def bar_spans(
+    parts: Sequence[int], width_px: int, *, gap_px: int, least_px: int
+) -> list[tuple[int, int]]:
+    """(start, width) of each part on a bar; parts of nothing have no width, small ones the least."""
+    total = sum(parts)
+    shown = sum(1 for part in parts if part)
+    free = width_px - gap_px * max(0, shown - 1)
+    widths = [max(least_px, round(free * part / total)) if part else 0 for part in parts]
+    while sum(widths) > free and max(widths) > least_px:
+        widths[widths.index(max(widths))] -= sum(widths) - free
+    out, x = [], 0
+    for width in widths:
+        out.append((x, width))
+        x += width + gap_px if width else 0
+    return out
 
 
 def kind_form(kind: int, width_px: int, height_px: int) -> tuple[U8, RGB]:
@@ -244,39 +212,42 @@ def kind_form(kind: int, width_px: int, height_px: int) -> tuple[U8, RGB]:
         return forms.hatch(width_px, height_px, stripes), colours.FAST
     if kind == 2:
         return forms.dotted_outline(width_px, height_px), colours.NOT_SHOWN
-    post = max(2, height_px // 5)
-    mask = np.zeros((height_px, width_px), np.uint8)
-    mask[:, :post] = mask[:, -post:] = 255
-    return mask, colours.AWAY
+    return forms.two_posts(width_px, height_px), colours.AWAY
 
 
-def _title_rows(card: TitleCard, column: _Column) -> None:
+def _title_rows(card: TitleCard, column: _Column, full: bool) -> None:
     column.text(card.title, 2.2, weight="strong", layer=0)
-    column.gap(0.7)
+    column.gap(0.5)
     for line in card.lines:
         column.text(line, 1.15, colour=colours.QUIET)
-        column.gap(0.12)
     if card.mark:
         column.gap(0.8)
         column.mark(card.mark)
+    if full:
+        column.gap(2.2)
+        column.text(CLOCK_LINE, 0.8, colour=colours.QUIET)
+        column.key()
 
 
-_KINDS = ("shown in real time", "shown fast", "not shown", "away")
-
-
-def _closing_rows(card: ClosingCard, column: _Column, table: bool) -> None:
-    column.text(f"Clinical time {_length(card.total_s)}", 1.8, weight="strong", layer=0)
+def _closing_rows(card: ClosingCard, column: _Column, full: bool) -> None:
+    column.text(f"Clinical time {length_text(card.total_s)}", 1.9, weight="strong", layer=0)
     column.gap(0.5)
-    parts = (card.real_s, card.fast_s, card.not_shown_s, card.away_s)
-    column.bar(parts)
-    column.gap(0.7)
-    if table:
-        for kind, seconds in enumerate(parts):
+    column.bar(card.parts_s)
+    column.gap(0.6)
+    if full:
+        for kind, seconds in enumerate(card.parts_s):
             share = f"{round(100 * seconds / card.total_s)} %" if card.total_s else ""
-            column.entry(kind, _KINDS[kind], _length(seconds), share)
+            column.entry(
+                kind,
+                (
+                    (KINDS[kind], 2.5, "regular", colours.CHALK),
+                    (length_text(seconds), 14.5, "strong", colours.CHALK),
+                    (share, 18.0, "regular", colours.QUIET),
+                ),
+            )
         column.gap(0.4)
     column.text(card.sentence, 0.85, colour=colours.QUIET)
-    column.gap(1.1)
+    column.gap(1.2)
     for caution in card.cautions:
         column.text(caution, 0.95)
     if card.mark:
@@ -284,10 +255,10 @@ def _closing_rows(card: ClosingCard, column: _Column, table: bool) -> None:
         column.mark(card.mark)
 
 
-#: Scales of the letters that are tried, and whether the closing card keeps its table.
+#: Scales of the letters that are tried, and whether the card is drawn in full.
 _TRIES = (
-    *((scale / 20, True) for scale in range(20, 10, -1)),
-    *((scale / 20, False) for scale in range(14, 3, -1)),
+    *((scale / 20, True) for scale in range(20, 13, -1)),
+    *((scale / 20, False) for scale in range(20, 5, -1)),
 )
 
 
@@ -298,12 +269,13 @@ def card_layers(
 
     Raises InputError for a character that no font has, or where the safe area cannot hold the card.
     """
-    for scale, table in _TRIES:
-        column = _Column(fonts, size_px, scale)
+    mirrored = isinstance(card, TitleCard) and base_level(card.title) == 1
+    for scale, full in _TRIES:
+        column = _Column(fonts, size_px, scale, mirrored)
         if isinstance(card, TitleCard):
-            _title_rows(card, column)
+            _title_rows(card, column, full)
         else:
-            _closing_rows(card, column, table)
+            _closing_rows(card, column, full)
         if column.height_px <= column.safe.height_px:
             break
     else:
@@ -313,7 +285,7 @@ def card_layers(
         )
     width, height = size_px
     layers = (np.zeros((height, width, 4), np.uint8), np.zeros((height, width, 4), np.uint8))
-    y = column.safe.y_px + max(0, (column.safe.height_px - column.height_px) * 2 // 5)
+    y = column.safe.y_px + (column.safe.height_px - column.height_px) * 2 // 5
     for row in column.rows:
         row.paint(layers[row.layer], y)
         y += row.height_px

@@ -14,7 +14,8 @@ import numpy as np
 from moviepy import ColorClip, CompositeVideoClip, ImageClip, vfx
 
 from annotate.picture import colours
-from annotate.picture.cardlayout import ClosingCard, TitleCard, card_layers
+from annotate.picture.cardlayout import card_layers
+from annotate.picture.cardwords import ClosingCard, TitleCard
 from annotate.picture.colours import U8, rgb_to_planes
 from annotate.picture.fonts import FontChain
 
@@ -44,7 +45,8 @@ class Card:
         length = float(_SETTLED_S) + 1.0
         layers = [ColorClip(size_px, color=colours.GROUND, duration=length)]
         for layer, start in ((heading, 0.0), (body, float(BODY_WAITS_S))):
-            clip = ImageClip(layer, duration=length - start).with_start(start)
+            cut, place = _cut_to_ink(layer)
+            clip = ImageClip(cut, duration=length - start).with_start(start).with_position(place)
             layers.append(clip.with_effects([vfx.CrossFadeIn(float(FADE_S))]))
         self._clip = CompositeVideoClip(layers, size=size_px)
         self._whole: tuple[U8, U8, U8] | None = None
@@ -63,6 +65,16 @@ class Card:
         if self._whole is None:
             self._whole = rgb_to_planes(self.frame(_SETTLED_S))
         return self._whole
+
+
+def _cut_to_ink(layer: U8) -> tuple[U8, tuple[int, int]]:
+    """The part of a layer that has anything on it, and where its first pixel stands (x, y)."""
+    rows = np.flatnonzero(layer[..., 3].any(axis=1))
+    columns = np.flatnonzero(layer[..., 3].any(axis=0))
+    if not rows.size:
+        return layer[:2, :2], (0, 0)
+    top, left = int(rows[0]), int(columns[0])
+    return layer[top : rows[-1] + 1, left : columns[-1] + 1], (left, top)
 
 
 def card_frames(card: Card, fps: Fraction, length: Fraction) -> Iterator[U8]:

@@ -72,9 +72,19 @@ def halve(plane: F32) -> F32:
 
 def rgb_to_planes(rgb: U8) -> tuple[U8, U8, U8]:
     """An (h, w, 3) picture as 4:2:0 planes y (h, w), u and v (h/2, w/2 rounded up)."""
-    ycbcr = rgb_to_ycbcr(rgb)
-    u, v = halve(ycbcr[..., 1]), halve(ycbcr[..., 2])
-    return _to_u8(ycbcr[..., 0]), _to_u8(u), _to_u8(v)
+    matrix = _forward()
+    red, green, blue = (rgb[..., i].astype(np.float32) for i in range(3))
+
+    def mixed(row: int, r: F32, g: F32, b: F32, zero: int) -> F32:
+        out: F32 = r * matrix[row, 0]
+        out += g * matrix[row, 1]
+        out += b * matrix[row, 2]
+        out += np.float32(zero)
+        return out
+
+    y = _to_u8(mixed(0, red, green, blue, 16))
+    small = halve(red), halve(green), halve(blue)
+    return y, _to_u8(mixed(1, *small, 128)), _to_u8(mixed(2, *small, 128))
 
 
 def planes_to_rgb(y: U8, u: U8, v: U8) -> U8:
