@@ -17,6 +17,9 @@ SMALLEST_PX = 9
 #: On a picture with a shorter side than this no clock can be read.
 SMALLEST_PICTURE_PX = 96
 
+#: A picture with a shorter side than this has to give the overlay more than its lower third.
+ROOMY_PX = 200
+
 
 @dataclass(frozen=True, slots=True)
 class Box:
@@ -65,7 +68,10 @@ def safe_area(width_px: int, height_px: int) -> Box:
 class StripLayout:
     """Sizes of the overlay strip. Font sizes and distances are in pixels.
 
-    ``narrow_px`` is the width the strip keeps to, ``wide_px`` the most a long title may take.
+    ``narrow_px`` is the width the strip keeps to, ``wide_px`` the most a long title may take;
+    ``strip_most_px`` is the most rows the strip takes before its title is given fewer lines,
+    ``smallest_px`` the size below which no
+    letters shrink, and ``event_lines`` how many lines one event may have.
     """
 
     safe: Box
@@ -76,6 +82,9 @@ class StripLayout:
     gap_px: int
     narrow_px: int
     wide_px: int
+    strip_most_px: int
+    smallest_px: int
+    event_lines: int
 
 
 def strip_layout(width_px: int, height_px: int) -> StripLayout:
@@ -98,4 +107,7 @@ def strip_layout(width_px: int, height_px: int) -> StripLayout:
         gap_px=max(2, round(title * 0.35)),
         narrow_px=min(safe.width_px, int(safe.width_px * share)) - 2 * pad,
         wide_px=safe.width_px - 2 * pad,
+        strip_most_px=int(safe.height_px * (0.4 if side >= ROOMY_PX else 0.72)),
+        smallest_px=SMALLEST_PX if side >= ROOMY_PX else SMALLEST_PX - 2,
+        event_lines=2 if side >= ROOMY_PX else 1,
     )

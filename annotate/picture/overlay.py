@@ -201,13 +201,18 @@ class Overlay:
         return strip
 
     def _stacked(self, face: OverlayFace, strip: Box) -> list[tuple[_EventPlate, Box]]:
-        """Event plates above the strip, the last one nearest to it."""
+        """Event plates above the strip, the last one nearest to it.
+
+        Lines that would leave the safe area are left out, the oldest first.
+        """
         out: list[tuple[_EventPlate, Box]] = []
         bottom = strip.y_px
         for event in reversed(face.events):
             made = self._events(event)
             height, width = made.rgba.shape[:2]
             bottom -= even_up(self._layout.gap_px) + height
+            if bottom < self._layout.safe.y_px:
+                break
             out.append((made, Box(strip.x_px, bottom, width, height)))
         return out[::-1]
 
@@ -222,8 +227,10 @@ class Overlay:
             event.text,
             layout.small_px,
             weight="strong",
-            narrow_px=layout.narrow_px - indent,
+            narrow_px=max(layout.narrow_px, layout.wide_px * 0.75) - indent,
             wide_px=layout.wide_px - indent,
+            smallest_px=layout.smallest_px,
+            most_lines=layout.event_lines,
         )
         masks = [self._fonts.draw(line, fitted.size_px, "strong") for line in fitted.lines]
         rise = max([round(fitted.size_px * 0.75), *(-m.top_px for m in masks)])

@@ -6,10 +6,9 @@ a tile drawn once, so that a running clock costs next to nothing.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-
-import numpy as np
 
 from annotate.picture import colours, forms
 from annotate.picture.colours import RGB, U8
@@ -236,26 +235,42 @@ def _stack(
     return lines, y
 
 
-def build_strip(chain: FontChain, layout: StripLayout, text: StripText) -> Strip:
-    """Draw everything on the strip that does not run. Raises InputError for a missing character."""
+@dataclass(frozen=True, slots=True)
+class _Plan:
+    """Everything on the strip measured and placed, before a pixel is drawn."""
+
+    number: TextMask | None
+    indent_px: int
+    title: list[_Line]
+    marks: list[_Line]
+    row: _Row | None
+    row_top_px: int
+    inner_px: int
+    height_px: int
+
+
+def _plan(chain: FontChain, layout: StripLayout, text: StripText, most_lines: int) -> _Plan:
     pad, gap = layout.pad_px, layout.gap_px
+    row = _row(chain, layout, text) if text.clock_shape else None
+    narrow = max(layout.narrow_px, row.width_px if row else 0)
     number = None
     if text.number:
         words = f"{text.number}/{text.count}" if text.count else f"{text.number}"
         number = chain.draw(words, layout.title_px)
-    indent = int(number.right_px + layout.title_px * 0.5) if number else 0
+    indent = math.ceil(number.right_px + layout.title_px * 0.5) if number else 0
     title = fit(
         chain,
         text.title,
         layout.title_px,
         weight="strong",
-        narrow_px=layout.narrow_px - indent,
+        narrow_px=narrow - indent,
         wide_px=layout.wide_px - indent,
+        smallest_px=layout.smallest_px,
+        most_lines=most_lines,
     )
     lines, y = _stack(chain, title, pad, "strong", colours.CHALK)
     if number and not lines:
         y = pad - number.top_px
-    row = _row(chain, layout, text) if text.clock_shape else None
     row_top = even_up(y + gap) if (lines or number) else pad
     if row:
         y = row_top + row.clock.height_px
@@ -264,23 +279,33 @@ def build_strip(chain: FontChain, layout: StripLayout, text: StripText) -> Strip
         text.mark,
         layout.small_px,
         weight="strong",
-        narrow_px=layout.narrow_px,
+        narrow_px=narrow,
         wide_px=layout.wide_px,
+        smallest_px=layout.smallest_px,
     )
     marks, y = _stack(chain, mark, y + gap, "strong", colours.CHALK) if mark.lines else ([], y)
     inner = max(
-        [indent + int(np.ceil(line.mask.right_px - min(line.mask.left_px, 0))) for line in lines]
-        + [int(np.ceil(line.mask.right_px)) for line in marks]
+        [indent + math.ceil(line.mask.right_px - min(line.mask.left_px, 0)) for line in lines]
+        + [math.ceil(line.mask.right_px) for line in marks]
         + [row.width_px if row else 0, indent]
     )
-    width = min(even_up(inner), layout.wide_px) + 2 * pad
-    height = even_up(y + pad)
-    rgba = plate(width, height, colours.GROUND, PLATE_ALPHA, radius_px=pad * 0.6)
-    _write_title(rgba, lines, number, pad, indent, base_level(text.title) == 1)
-    for line in marks:
+    return _Plan(number, indent, lines, marks, row, row_top, inner, even_up(y + pad))
+
+
+def build_strip(chain: FontChain, layout: StripLayout, text: StripText) -> Strip:
+    """Draw everything on the strip that does not run. Raises InputError for a missing character."""
+    for most_lines in (3, 2, 1):
+        plan = _plan(chain, layout, text, most_lines)
+        if plan.height_px <= layout.strip_most_px:
+            break
+    pad = layout.pad_px
+    width = min(even_up(plan.inner_px), layout.wide_px) + 2 * pad
+    rgba = plate(width, plan.height_px, colours.GROUND, PLATE_ALPHA, radius_px=pad * 0.6)
+    _write_title(rgba, plan, pad, base_level(text.title) == 1)
+    for line in plan.marks:
         _write(rgba, line, pad)
-    box = Box(layout.safe.x_px, layout.safe.bottom_px - height, width, height)
-    return _with_row(box, rgba, row, text, Box(pad, row_top, inner, 0))
+    box = Box(layout.safe.x_px, layout.safe.bottom_px - plan.height_px, width, plan.height_px)
+    return _with_row(box, rgba, plan.row, text, Box(pad, plan.row_top_px, plan.inner_px, 0))
 
 
 def _write(rgba: U8, line: _Line, x_px: int) -> None:
@@ -288,18 +313,17 @@ def _write(rgba: U8, line: _Line, x_px: int) -> None:
     ink(rgba, line.mask.mask, line.colour, left, line.baseline_px + line.mask.top_px)
 
 
-def _write_title(
-    rgba: U8, lines: list[_Line], number: TextMask | None, pad: int, indent: int, mirrored: bool
-) -> None:
+def _write_title(rgba: U8, plan: _Plan, pad: int, mirrored: bool) -> None:
     """The number, then the title's lines beside it; a right-to-left title runs from the right edge."""
     right = rgba.shape[1] - pad
+    number = plan.number
     if number:
-        baseline = lines[0].baseline_px if lines else pad - number.top_px
-        x = right - int(np.ceil(number.right_px)) if mirrored else pad
+        baseline = plan.title[0].baseline_px if plan.title else pad - number.top_px
+        x = right - math.ceil(number.right_px) if mirrored else pad
         _write(rgba, _Line(number, colours.QUIET, baseline), x)
-    for line in lines:
-        x = right - indent - int(np.ceil(line.mask.right_px)) if mirrored else pad + indent
-        _write(rgba, line, x)
+    for line in plan.title:
+        x = right - plan.indent_px - math.ceil(line.mask.right_px)
+        _write(rgba, line, x if mirrored else pad + plan.indent_px)
 
 
 def _with_row(box: Box, rgba: U8, row: _Row | None, text: StripText, at: Box) -> Strip:
