@@ -14,7 +14,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from annotate.picture import colours, forms
-from annotate.picture.cardwords import CLOCK_LINE, KINDS, ClosingCard, TitleCard, length_text
+from annotate.picture.cardwords import (
+    CLOCK_LINE,
+    KINDS,
+    ClosingCard,
+    TitleCard,
+    closing_card,
+    length_text,
+    title_card,
+)
 from annotate.picture.colours import RGB, U8
 from annotate.picture.direction import base_level
 from annotate.picture.fonts import FontChain, Weight
@@ -22,6 +30,8 @@ from annotate.picture.layout import Box, safe_area
 from annotate.picture.plates import ink
 from annotate.picture.textfit import fit
 from chapters.errors import InputError
+
+__all__ = ["bar_spans", "card_layers", "closing_card", "kind_form", "title_card"]
 
 _Paint = Callable[[U8, int], None]
 

@@ -78,19 +78,16 @@ def title_card(case: Case) -> TitleCard:
     else:
         lines.append("Patient case")
     lines.append(case.presenter)
-    return TitleCard(case.title, tuple(line for line in lines if line), _mark(case))
+    mark = "" if case.publishable else words.NOT_FOR_PUBLICATION
+    return TitleCard(case.title, tuple(line for line in lines if line), mark)
 
 
-def closing_card(case: Case, ledger: Ledger) -> ClosingCard:
+def closing_card(ledger: Ledger, mark: str = "") -> ClosingCard:
     """The closing card: the ledger in whole seconds that still add up to the rounded total."""
     real, fast, hidden, away = whole_seconds(
         (ledger.real, ledger.fast, ledger.not_shown, ledger.away)
     )
-    return ClosingCard(real, fast, hidden, away, mark=_mark(case))
-
-
-def _mark(case: Case) -> str:
-    return "" if case.publishable else words.NOT_FOR_PUBLICATION
+    return ClosingCard(real, fast, hidden, away, mark=mark)
 
 
 def whole_seconds(parts: Sequence[Fraction]) -> tuple[int, ...]:

@@ -104,8 +104,8 @@ def still_planes(
     path: Path,
     size_px: tuple[int, int],
     fonts: FontChain,
-    *,
     caption: str = "",
+    *,
     shown_as: str = "",
     keep_clear_px: int | None = None,
 ) -> tuple[U8, U8, U8]:
