@@ -4,25 +4,30 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from functools import cached_property
 from importlib.metadata import version
 from pathlib import Path
 
 from annotate.find import Found, find
+from annotate.picture.stills import read_still
 from annotate.plan import Plan, make_plan, near_misses
 from annotate.progress import Report
 from annotate.recording import Recording, open_recording
 from annotate.version import VERSION
-from chapters.casefile import LoadedCase, check_against, mistake_at
-from chapters.errors import CaseFileError
-from chapters.media.files import check_still, sha256_of
+from chapters.casechecks import check_against, fit_to_recording
+from chapters.casefile import LoadedCase
+from chapters.errors import CaseFileError, InputError, Mistake
+from chapters.media.files import sha256_of
 from chapters.media.writer import EncoderSettings
 from chapters.scenecuts import SceneCut
 from chapters.speedplan import UnreachableLength
 from chapters.times import RecordingTime, short_clock_text
 
 #: Libraries whose version is part of the fingerprint: another version may draw another pixel.
+_LENGTH = re.compile(r"\s*['\"]?length['\"]?\s*:")
 LIBRARIES = ("av", "moviepy", "numpy", "opencv-python", "pillow", "matplotlib")
 
 
@@ -71,25 +76,26 @@ def decide(loaded: LoadedCase, report: Report) -> Decided:
     """Open the recording, lay out the film. Raises InputError with everything there is to mend."""
     case = loaded.case
     report("reading the recording", 0, 0)
-    recording = open_recording(case, loaded.folder)
+    recording = open_recording(case, loaded.path_of)
     line = recording.line
-    mistakes = check_against(case, line.length, loaded.path.name)
+    lengths = [p.length for p in recording.probes]
+    mistakes = check_against(case, line.length, str(loaded.path), lengths)
     wrong = tuple(m for m in mistakes if m.severity == "mistake")
     if wrong:
         raise CaseFileError(wrong)
-    stills = [
-        (check_still(loaded.folder / s.file, s.file), s.file) for step in case.steps for s in step.stills
-    ]
+    case = fit_to_recording(case, line.length)
+    stills = [(loaded.path_of(s.file), s.file) for step in case.steps for s in step.stills]
+    check_stills(stills)
     cuts: tuple[SceneCut, ...] = ()
     if case.snap > 0:
         cuts = cuts_on_line(find_in(recording, report), recording)
     try:
         plan = make_plan(case, line, recording.typical_gap_s, cuts)
     except UnreachableLength as error:
-        raise CaseFileError((mistake_at(loaded, "length", str(error), ""),)) from None
+        raise CaseFileError((_length_mistake(loaded, str(error)),)) from None
     warnings = tuple(str(m) for m in (*loaded.warnings, *mistakes))
     warnings += recording.notices(plan.steps) + plan.notices
-    fonts = [(loaded.folder / f, f) for f in case.fonts]
+    fonts = [(loaded.path_of(f), f) for f in case.fonts]
     parts = list(zip(recording.paths, (p.file for p in case.parts), strict=True))
     return Decided(loaded, recording, plan, tuple(parts + stills + fonts), warnings)
 
@@ -121,6 +127,27 @@ def look_closely(decided: Decided, report: Report) -> tuple[str, ...]:
     frame_s = decided.recording.typical_gap_s
     told = list(near_misses(decided.plan.steps, cuts, frame_s))
     for hole in found.holes:
-        told.append(f"no picture from {short_clock_text(hole.start)} for {float(hole.length):.1f} s")
+        told.append(
+            f"no picture from {short_clock_text(hole.start)} for {float(hole.length):.1f} s"
+        )
     return tuple(told)
 
+
+def check_stills(stills: Sequence[tuple[Path, str]]) -> None:
+    """Read every still once. Raises InputError with a sentence for each that cannot be used."""
+    faults = []
+    for path, shown_as in stills:
+        try:
+            read_still(path, shown_as)
+        except InputError as error:
+            faults.append(str(error))
+    if faults:
+        raise InputError("\n".join(faults))
+
+
+def _length_mistake(loaded: LoadedCase, found: str) -> Mistake:
+    """The mistake at the place where the case file says ``length:``."""
+    lines = loaded.path.read_text("utf-8-sig").splitlines()
+    at = [(n, line.index("length")) for n, line in enumerate(lines, 1) if _LENGTH.match(line)]
+    line, column = at[0] if at else (1, 0)
+    return Mistake(str(loaded.path), line, column + 1, "length", found, "write another length")

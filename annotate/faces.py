@@ -11,14 +11,11 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
 
-from annotate.picture.overlay import EventLine, OverlayFace, event_text
+from annotate.picture.overlay import COUNT_UP_S, STAY_S, EventLine, OverlayFace, counted, event_text
 from chapters.steptimes import StepTime
 from chapters.timemap import Jump, Piece, TimeMap
 from chapters.times import ClinicalTime, round_half_up
 
-#: A jump of the clock is said in a line that counts up in this time and stays this long.
-COUNT_UP_S = Fraction(1, 2)
-EVENT_STAYS_S = Fraction(5, 2)
 ONE = Fraction(1)
 
 
@@ -72,11 +69,12 @@ class Faces:
 
     def _current(self, t: Fraction) -> list[Jump]:
         last = bisect_right(self._jump_times, t)
-        first = bisect_right(self._jump_times, t - EVENT_STAYS_S)
+        first = bisect_right(self._jump_times, t - COUNT_UP_S - STAY_S)
         return list(self.film.jumps[first:last])
 
     @staticmethod
     def _event(jump: Jump, t: Fraction) -> EventLine:
-        share = min(ONE, (t - jump.at) / COUNT_UP_S)
-        seconds = Fraction(round_half_up(jump.lasted)) if share == 1 else jump.lasted * share // 1
-        return EventLine(event_text(jump.kind, Fraction(seconds), jump.reason), jump.kind)
+        seconds = counted(jump.lasted, t - jump.at) or Fraction(0)
+        if seconds != jump.lasted:
+            seconds = Fraction(seconds // 1)
+        return EventLine(event_text(jump.kind, seconds, jump.reason), jump.kind)

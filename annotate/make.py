@@ -16,7 +16,7 @@ from annotate.decide import Decided, decide
 from annotate.faces import Faces
 from annotate.inserts import FilmInserts, keep_pictures
 from annotate.madefile import made_values, outputs_stand, read_fingerprint
-from annotate.picture.fonts import FontChain
+from annotate.picture.fonts import standard_chain
 from annotate.picture.overlay import Overlay
 from annotate.plan import Plan
 from annotate.progress import Report, silent
@@ -110,17 +110,19 @@ def _draw(
     """Draw the film and the pictures taken from it. Returns what could not be read on the way."""
     plan, case = decided.plan, decided.plan.case
     size = decided.size_px
-    fonts = FontChain(tuple(decided.folder / f for f in case.fonts))
+    find_file = decided.loaded.path_of
+    fonts = standard_chain([find_file(f) for f in case.fonts], case.language)
     mark = notice(plan)
     with Pictures(decided.recording, size, case) as pictures:
-        inserts = FilmInserts(plan, size, fonts, decided.folder, mark)
+        overlay = Overlay(size, fonts)
+        inserts = FilmInserts(plan, size, fonts, find_file, mark)
         renderer = Renderer(
             film=plan.film,
             faces=Faces(plan.film, plan.rows, mark),
             footage=pictures,
             inserts=inserts,
-            overlay=Overlay(size, fonts),
-            keep=keep_pictures(plan, place, mark),
+            overlay=overlay,
+            keep=keep_pictures(plan, place, overlay, mark),
         )
         sound = (
             room_sound(plan.film, decided.recording)
@@ -137,6 +139,7 @@ def _draw(
         except BaseException:
             writer.abort()
             raise
+        pictures.close()
         return pictures.damage_sentences(plan.steps)
 
 
@@ -154,4 +157,3 @@ def _check_film(path: Path, plan: Plan, words: Words) -> None:
         faults.append(f"{len(found.chapters)} chapters, planned {len(words.chapters)}")
     if faults:
         raise WorkError(f"{path.name}: the finished film is not as planned: " + "; ".join(faults))
-

@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
 
+import numpy as np
+from numpy.typing import NDArray
+
 from chapters.assemble import make_line
-from chapters.case import Case
+from chapters.case import Case, Step
 from chapters.errors import InputError, RecordingError
 from chapters.media.files import check_input
 from chapters.media.frames import FrameReader, Picture
-from chapters.media.probe import Probe, probe
-from chapters.timemap import Line
+from chapters.media.probe import Damage, Probe, probe
+from chapters.timemap import Line, PartSpan
+from chapters.times import short_clock_text
+
+Plane = NDArray[np.uint8]
 
 #: A jump ahead of more than this is sought; less is decoded through.
 SEEK_AHEAD_S = Fraction(8)
@@ -39,8 +45,17 @@ class Recording:
     @property
     def typical_gap_s(self) -> Fraction:
         """The usual distance of two frames of the first part, seconds."""
-        first = self.probes[0]
-        return first.typical_gap
+        line = self.probes[0].timeline
+        gaps = np.diff(line.shown)
+        return Fraction(int(np.median(gaps))) * line.time_base if len(gaps) else Fraction(0)
+
+    def notices(self, steps: Sequence[Step]) -> tuple[str, ...]:
+        """What the probes have to say of each part; of damage also which steps it touches."""
+        told: list[str] = []
+        for span, probed in zip(self.line.parts, self.probes, strict=True):
+            told += [f"{span.file}: {n}" for n in probed.notices]
+            told += [damage_sentence(span, d, steps) for d in probed.damage]
+        return tuple(told)
 
     @property
     def display_size_px(self) -> tuple[int, int]:
@@ -49,14 +64,17 @@ class Recording:
         return largest.video.width_px, largest.video.height_px
 
 
-def open_recording(case: Case, folder: Path) -> Recording:
-    """Probe every part of a case. Raises RecordingErrors naming every part that cannot be used."""
+def open_recording(case: Case, find_file: Callable[[str], Path]) -> Recording:
+    """Probe every part of a case; ``find_file`` gives the path of a file that the case names.
+
+    Raises RecordingErrors naming every part that cannot be used.
+    """
     paths: list[Path] = []
     probes: list[Probe] = []
     errors: list[RecordingError] = []
     for part in case.parts:
         try:
-            path = check_input(folder / part.file, part.file)
+            path = check_input(find_file(part.file), part.file)
             probes.append(probe(path, part.file))
             paths.append(path)
         except RecordingError as error:
@@ -65,6 +83,16 @@ def open_recording(case: Case, folder: Path) -> Recording:
         raise RecordingErrors(errors)
     line = make_line(case, [p.length for p in probes], clock_gaps(probes))
     return Recording(tuple(paths), tuple(probes), line)
+
+
+def damage_sentence(part: PartSpan, damage: Damage, steps: Sequence[Step]) -> str:
+    """Where a part is damaged, in recording time, and which steps lie there."""
+    shift = part.offset - part.trim
+    start, end = damage.span.start + shift, damage.span.end + shift
+    touched = [s.id for s in steps if s.start <= end and (s.end is None or s.end > start)]
+    where = f"from {short_clock_text(start)} to {short_clock_text(end)}"
+    tail = f"; it touches {', '.join(touched)}" if touched else ""
+    return f"{part.file}: {where}: {damage.what}{tail}"
 
 
 def clock_gaps(probes: Sequence[Probe]) -> list[Fraction]:
@@ -95,6 +123,7 @@ class Pictures:
         self._frames: Iterator[Picture] = iter(())
         self._now: Picture | None = None
         self._next: Picture | None = None
+        self._damage: list[tuple[PartSpan, Damage]] = []
 
     def __enter__(self) -> Pictures:
         return self
@@ -102,9 +131,16 @@ class Pictures:
     def __exit__(self, *_: object) -> None:
         self.close()
 
+    def planes_at(self, r: Fraction) -> tuple[Plane, Plane, Plane]:
+        """Y, U and V of the picture at ``r``."""
+        picture = self.at(r)
+        return picture.y, picture.u, picture.v
+
     def close(self) -> None:
         """Close the part that is open."""
         if self._reader is not None:
+            part = self._recording.line.parts[self._part]
+            self._damage += [(part, damage) for damage in self._reader.damage]
             self._reader.__exit__(None, None, None)
             self._reader = None
 
@@ -120,6 +156,15 @@ class Pictures:
         if self._now is None:
             raise RecordingError(span.file, f"no picture can be read from {own} s on")
         return self._now
+
+    def damage_sentences(self, steps: Sequence[Step]) -> tuple[str, ...]:
+        """What could not be read while the pictures were handed out, and which steps it touches."""
+        known = {d.span for p in self._recording.probes for d in p.damage}
+        return tuple(
+            damage_sentence(part, damage, steps)
+            for part, damage in dict.fromkeys(self._damage)
+            if damage.span not in known
+        )
 
     def _far(self, own: Fraction) -> bool:
         assert self._now is not None

@@ -181,10 +181,10 @@ class Piece:
 class Jump:
     """What the picture must say at cut time ``at``: clinical time that passed unseen just before.
 
-    ``kind`` is ``not shown`` (recorded, left out of the film) or ``away`` (never recorded).
+    ``kind`` is ``not_shown`` (recorded, left out of the film) or ``away`` (never recorded).
     """
 
-    kind: Literal["not shown", "away"]
+    kind: Literal["not_shown", "away"]
     at: CutTime
     lasted: Fraction
     reason: str
@@ -284,7 +284,7 @@ class TimeMap:
             hidden = Span(last, piece.recording.start)
             at = CutTime(piece.cut.start)
             if hidden.length > 0:
-                found.append(Jump("not shown", at, hidden.length, "", piece.step))
+                found.append(Jump("not_shown", at, hidden.length, "", piece.step))
             found.extend(
                 Jump("away", at, away.lasted, away.reason, piece.step)
                 for away in self.line.away_within(hidden, ends=True)

@@ -1,0 +1,93 @@
+"""The film cut into segments that are drawn and encoded independently, each with the key of its content.
+
+Segments never straddle a step, a still, a card or a jump of the recording, and are counted from
+the start of what they lie in. A key is made of what is seen, never of where in the film it is:
+an edit that moves a segment by whole frames leaves its key as it was.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+
+from annotate.faces import Faces
+from chapters.timemap import Piece, TimeMap
+
+#: Frames of the longest segment: eight seconds at 30 frames a second, a few groups of pictures.
+MOST_FRAMES = 240
+#: A last segment shorter than this joins the one before.
+LEAST_FRAMES = 60
+
+
+@dataclass(frozen=True, slots=True)
+class Segment:
+    """Frames ``first`` (included) to ``last`` (not) of the film."""
+
+    first: int
+    last: int
+
+    @property
+    def frames(self) -> int:
+        """How many frames."""
+        return self.last - self.first
+
+
+def _flows(before: Piece, after: Piece) -> bool:
+    """Whether two pieces show one stretch of one step without an interruption."""
+    if before.kind != "footage" or after.kind != "footage" or before.step != after.step:
+        return False
+    assert before.recording is not None and after.recording is not None
+    assert before.clinical is not None and after.clinical is not None
+    same_r = before.recording.end == after.recording.start
+    return same_r and before.clinical.end == after.clinical.start
+
+
+def _first_frame(piece: Piece, fps: Fraction) -> int:
+    frames = piece.cut.start * fps
+    return -((-frames.numerator) // frames.denominator)
+
+
+def split(film: TimeMap) -> tuple[Segment, ...]:
+    """The film's segments in order: every frame in exactly one."""
+    edges = [0]
+    for before, after in zip(film.pieces, film.pieces[1:], strict=False):
+        if not _flows(before, after):
+            edges.append(_first_frame(after, film.fps))
+    edges.append(film.frame_count)
+    out: list[Segment] = []
+    for start, end in zip(edges, edges[1:], strict=False):
+        out.extend(_chunks(start, end))
+    return tuple(out)
+
+
+def _chunks(start: int, end: int) -> Iterator[Segment]:
+    while end - start > MOST_FRAMES:
+        stop = start + MOST_FRAMES
+        if end - stop < LEAST_FRAMES:
+            break
+        yield Segment(start, stop)
+        start = stop
+    if end > start:
+        yield Segment(start, end)
+
+
+def segment_key(
+    segment: Segment,
+    faces: Faces,
+    picture_of: Callable[[Piece, Fraction], str],
+    base: str,
+) -> str:
+    """SHA-256 of everything that is seen in a segment and of how it is encoded.
+
+    ``picture_of(piece, t)`` names the clean picture at cut time ``t`` by its content; ``base``
+    stands for what all segments share: size, rate, encoder settings, versions, fonts.
+    """
+    digest = hashlib.sha256(base.encode())
+    film = faces.film
+    for j in range(segment.first, segment.last):
+        t = j / film.fps
+        piece = film.piece_at(t)
+        digest.update(f"{picture_of(piece, t)}|{faces.at(t)!r}\n".encode())
+    return digest.hexdigest()

@@ -1,0 +1,85 @@
+"""Segments: every frame once, none across a border, keys that move with the content."""
+
+from __future__ import annotations
+
+from fractions import Fraction as F
+
+from hypothesis import given, settings
+
+from annotate.faces import Faces
+from annotate.plan import Plan, make_plan
+from annotate.segments import MOST_FRAMES, Segment, segment_key, split
+from chapters.assemble import make_line
+from chapters.case import Case, Part, Show, Step
+from chapters.timemap import Line, Piece
+from chapters.times import RecordingTime as R
+from tests.strategies import cases
+
+
+def planned(speed: F = F(8), title: str = "Clean") -> Plan:
+    """Two real-time steps around a fast one."""
+    steps = (
+        Step("a", "Look", R(F(0))),
+        Step("b", title, R(F(20)), show=Show("fixed", speed)),
+        Step("c", "Close", R(F(220))),
+    )
+    case = Case("c", "C", (Part("p"),), steps)
+    return make_plan(case, make_line(case, [F(300)]), F(1, 30))
+
+
+def picture_of(piece: Piece, t: F) -> str:
+    """A recording at 30 frames a second: the frame on screen by its number."""
+    r = piece.recording_at(t)
+    return f"{piece.card}" if r is None else str(r * 30 // 1)
+
+
+def keys(plan: Plan) -> list[str]:
+    """The keys of all segments in film order."""
+    faces = Faces(plan.film, plan.rows)
+    return [segment_key(s, faces, picture_of, "base") for s in split(plan.film)]
+
+
+@settings(deadline=None)
+@given(cases())
+def test_every_frame_is_in_exactly_one_segment(pair: tuple[Case, Line]) -> None:
+    """Segments follow one another from the first frame to the last and are never too long."""
+    case, line = pair
+    film = make_plan(case, line, F(1, 30)).film
+    at = 0
+    for segment in split(film):
+        assert segment.first == at < segment.last <= at + MOST_FRAMES + 60
+        at = segment.last
+        steps = {film.piece_at(j / film.fps).step for j in (segment.first, segment.last - 1)}
+        assert len(steps) == 1
+    assert at == film.frame_count
+
+
+def test_renaming_a_step_touches_its_segments_alone() -> None:
+    """The other steps' keys stay."""
+    before, after = keys(planned()), keys(planned(title="Clean up"))
+    changed = [i for i, (a, b) in enumerate(zip(before, after, strict=True)) if a != b]
+    plan = planned()
+    own = [
+        i
+        for i, s in enumerate(split(plan.film))
+        if plan.film.piece_at(s.first / plan.film.fps).step == "b"
+    ]
+    assert changed == own
+
+
+def test_another_speed_touches_the_fast_step_alone() -> None:
+    """What follows moves by whole frames and keeps its keys, so it need not be drawn again."""
+    before, after = set(keys(planned(F(8)))), set(keys(planned(F(11))))
+    gone = len(before - after)
+    plan = planned(F(8))
+    fast = [s for s in split(plan.film) if plan.film.piece_at(s.first / plan.film.fps).step == "b"]
+    assert gone == len(fast)
+
+
+def test_another_base_changes_every_key() -> None:
+    """Another encoder setting or version draws everything anew."""
+    plan = planned()
+    faces = Faces(plan.film, plan.rows)
+    segment = Segment(130, 140)
+    one, other = (segment_key(segment, faces, picture_of, b) for b in ("a", "b"))
+    assert one != other
