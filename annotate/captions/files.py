@@ -24,6 +24,8 @@ from chapters.times import srt_time, vtt_time
 NOTICE_MS = 4000
 #: WebVTT cue settings: name:value pairs, values of the characters the grammar uses.
 _SETTINGS = re.compile(r"(?:(?:vertical|line|position|size|align):[a-z0-9.,%-]+(?: |$))*")
+#: What SubRip readers take for the times of a cue.
+_TIMES_LIKE = re.compile(r"\d:\d+.*-->")
 
 
 def cues_to_vtt(
@@ -50,14 +52,21 @@ def cues_to_vtt(
 
 
 def cues_to_srt(cues: Sequence[Cue], notice: str = "") -> str:
-    """The text of a SubRip file; ``notice`` and errors as for ``cues_to_vtt``."""
+    """The text of a SubRip file; ``notice`` and errors as for ``cues_to_vtt``.
+
+    A line of text that reads like a line of times gets an arrow for its ``-->``, because readers
+    would start a cue there.
+    """
     blocks = [
         f"{number}\n{srt_time(cue.start_ms)} --> {srt_time(cue.end_ms)}\n"
-        + "\n".join(cue.lines)
-        + "\n"
+        + "".join(_srt_line(line) + "\n" for line in cue.lines)
         for number, cue in enumerate(_with_notice(cues, notice), start=1)
     ]
     return "\n".join(blocks)
+
+
+def _srt_line(line: str) -> str:
+    return line.replace("-->", "→") if _TIMES_LIKE.search(line) else line
 
 
 def _with_notice(cues: Sequence[Cue], notice: str) -> list[Cue]:

@@ -20,7 +20,7 @@ _ONE_MORE = 2.5
 #: Price of a caption as full as it can be; rises with the square of how full it is.
 _FULL = 4.0
 #: Price of a line break relative to the same break between captions, and of uneven lines.
-_LINE_BREAK, _UNEVEN = 0.5, 3.0
+_LINE_BREAK, _UNEVEN = 0.5, 8.0
 #: A line that runs on although two would fit is not broken without need.
 _SECOND_LINE = 1.0
 #: Two whole sentences in one caption; the end of one with the beginning of another.

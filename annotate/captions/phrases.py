@@ -3,8 +3,9 @@
 Costs follow the published advice on line breaks (BBC Subtitle Guidelines §3.4: break after
 punctuation; keep article and noun, preposition and phrase, conjunction and clause, pronoun and
 verb, and the parts of a verb together; never break inside a word). Their size is our own: 0 at a
-sentence's end, 1 to 1.5 at a clause, 3 before a conjunction, 4 before a preposition, else 6, and
-5 more after a word that needs the next one. A number stays with its unit, its label and its sign.
+sentence's end, 1 to 1.5 at a clause, 3 before a conjunction, 4 before a preposition, 4.5 before an
+article, else 6, and 3 to 8 more after a word that needs the next one. A number stays with its
+unit, its label and its sign.
 """
 
 from __future__ import annotations
@@ -32,27 +33,31 @@ class Piece:
 
 @dataclass(frozen=True, slots=True)
 class PhraseWords:
-    """A language's small words: those a phrase starts with, and those that need the next word."""
+    """A language's small words: those a phrase starts with, and those that need the next word.
+
+    ``determiners`` need it most; ``clinging`` are pronouns, auxiliaries and adverbs of degree.
+    """
 
     conjunctions: frozenset[str]
     prepositions: frozenset[str]
+    determiners: frozenset[str]
     clinging: frozenset[str]
 
 
-def _words(conjunctions: str, prepositions: str, clinging: str) -> PhraseWords:
-    return PhraseWords(*(frozenset(t.split()) for t in (conjunctions, prepositions, clinging)))
+def _words(*lists: str) -> PhraseWords:
+    return PhraseWords(*(frozenset(words.split()) for words in lists))
 
 
 #: By primary language subtag (BCP 47). Any other language breaks by punctuation and balance alone.
 PHRASE_WORDS: dict[str, PhraseWords] = {
     "en": _words(
-        "and or but nor so because when while then if unless until that which who where whereas "
+        "and or but nor so because when while then if unless that which who where whereas "
         "although though whether than as once",
         "of in on at with from to for by into onto over under through between without against "
         "along around behind below above beyond near off out past towards toward upon within "
         "after before during since per via until across beside beneath inside outside",
-        "a an the this these those each every no any some its his her their my your our "
-        "i you we they he she it is are was were be been being am has have had do does did will "
+        "a an the this these those each every no any some its his her their my your our",
+        "i you we they he she it is are was were be been being am has have had does did will "
         "would can could may might must shall should not don't doesn't cannot can't never very "
         "too more most less about approximately only just both either neither",
     ),
@@ -61,29 +66,32 @@ PHRASE_WORDS: dict[str, PhraseWords] = {
         "von in im an am auf mit aus zu zum zur für bei durch über unter zwischen ohne gegen um "
         "nach vor hinter neben seit pro per ab",
         "der die das den dem des ein eine einen einem einer eines kein keine keinen dieser diese "
-        "dieses diesen jeder jede jedes ich du er sie es wir ihr ist sind war waren wird werden "
-        "hat haben kann können muss müssen darf soll sollte nicht nie sehr zu etwa ca nur",
+        "dieses diesen jeder jede jedes",
+        "ich du er sie es wir ihr ist sind war waren wird werden hat haben kann können muss "
+        "müssen darf soll sollte nicht nie sehr etwa nur",
     ),
     "fr": _words(
         "et ou mais donc car ni puis quand lorsque si que qui dont où parce comme",
         "de du des d' en dans sur avec sans pour par vers chez entre sous contre après avant "
         "pendant depuis jusque à au aux",
         "le la les l' un une ce cet cette ces mon ma mes ton ta tes son sa ses notre votre leur "
-        "chaque aucun aucune je tu il elle on nous vous ils elles est sont a ont peut peuvent "
-        "doit doivent ne n' pas jamais très trop plus moins environ",
+        "chaque aucun aucune",
+        "je tu il elle on nous vous ils elles est sont a ont peut peuvent doit doivent ne n' "
+        "jamais très trop plus moins environ",
     ),
     "es": _words(
         "y e o u pero sino porque cuando mientras si que quien donde como luego",
         "de del en con sin para por hacia entre sobre bajo contra tras ante desde hasta según a al",
-        "el la los las un una unos unas este esta estos estas cada ningún ninguna su sus mi tu "
+        "el la los las un una unos unas este esta estos estas cada ningún ninguna su sus mi tu",
         "yo tú él ella nosotros ellos es son está están ha han puede pueden debe deben no nunca "
-        "muy más menos unos aproximadamente",
+        "muy más menos aproximadamente",
     ),
 }
-_NO_WORDS = PhraseWords(frozenset(), frozenset(), frozenset())
+_NO_WORDS = _words("", "", "", "")
 
-_CLAUSE, _COMMA, _CONJUNCTION, _PREPOSITION, _PLAIN = 1.0, 1.5, 3.0, 4.0, 6.0
-_CLINGS, _NUMBER, _INSIDE_WORD = 5.0, 10.0, 30.0
+_CLAUSE, _COMMA, _CONJUNCTION, _PREPOSITION, _DETERMINER, _PLAIN = 1.0, 1.5, 3.0, 4.0, 4.5, 6.0
+_AFTER_DETERMINER, _AFTER_SMALL_WORD, _AFTER_CLINGING = 8.0, 5.0, 3.0
+_NUMBER, _INSIDE_WORD = 10.0, 30.0
 
 #: White space that allows a break; no-break spaces (U+00A0, U+2007, U+202F) do not.
 _SPACE = re.compile("[ \t\n\u1680\u2000-\u2006\u2008-\u200a\u205f\u3000]+")
@@ -188,26 +196,42 @@ def _inside_cost(before: str, after: str) -> float:
 
 def break_cost(before: str, after: str, words: PhraseWords) -> float:
     """What a break between two words of one sentence costs."""
+    left, right = _bare(before), _bare(after)
     if before.strip("–—-") == "" or before[-1] in ";:–—؛；：":
         return _CLAUSE
-    bare = before.rstrip(_CLOSERS)
-    left, right = _bare(before), _bare(after)
-    if bare != before and left not in words.clinging:
-        return _CLAUSE
-    if before[-1] in ",،，、" and not (_is_number(before) and _is_number(after)):
+    if before[-1] in ",،，、":
         return _COMMA
-    cost = _PLAIN
+    if before[-1] in _CLOSERS and _cling_cost(left, right, words) == 0:
+        return _CLAUSE
+    return (
+        _before_cost(after, right, words)
+        + _cling_cost(left, right, words)
+        + _number_cost(before, after)
+    )
+
+
+def _before_cost(after: str, right: str, words: PhraseWords) -> float:
+    """A phrase may begin with a conjunction, a preposition, an article or a bracket, not with a dash."""
     if right in words.conjunctions or after == "&":
-        cost = _CONJUNCTION
-    elif right in words.prepositions:
-        cost = _PREPOSITION
-    elif after[0] in "([（":
-        cost = _COMMA + 0.5
-    elif after.strip("–—") == "":
-        cost = _NUMBER
-    if left in words.clinging or left in words.prepositions or left in words.conjunctions:
-        cost += _CLINGS
-    return cost + _number_cost(before, after)
+        return _CONJUNCTION
+    if after[0] in "([（":
+        return _COMMA + 0.5
+    if after.strip("–—") == "":
+        return _NUMBER
+    if right in words.prepositions:
+        return _PREPOSITION
+    return _DETERMINER if right in words.determiners else _PLAIN
+
+
+def _cling_cost(left: str, right: str, words: PhraseWords) -> float:
+    """What the word before a break loses by it."""
+    if left in words.determiners:
+        return _AFTER_DETERMINER
+    if left in words.prepositions or left in words.conjunctions:
+        return _AFTER_SMALL_WORD
+    if left in words.clinging and right not in words.conjunctions:
+        return _AFTER_CLINGING
+    return 0.0
 
 
 def _number_cost(before: str, after: str) -> float:
@@ -215,11 +239,11 @@ def _number_cost(before: str, after: str) -> float:
     if _SIGN.fullmatch(before) or _SIGN.fullmatch(after):
         return _NUMBER
     if before == "&":
-        return _CLINGS
+        return _AFTER_SMALL_WORD
     if _is_number(after):
-        return _NUMBER if _LABEL_MARK.fullmatch(before) else _CLINGS
+        return _NUMBER if _LABEL_MARK.fullmatch(before) else _AFTER_SMALL_WORD
     if _is_number(before):
-        return _NUMBER if len(after.rstrip(_CLOSERS + ".,;:")) <= 4 else _CLINGS
+        return _NUMBER if len(after.rstrip(_CLOSERS + ".,;:")) <= 4 else _AFTER_SMALL_WORD
     return _NUMBER if _LABEL_MARK.fullmatch(before) else 0.0
 
 

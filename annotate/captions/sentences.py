@@ -8,7 +8,7 @@ tests on sentences that this module was not written from.
 from __future__ import annotations
 
 import re
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from itertools import pairwise
 
 from chapters.markers.titles import plain_text
@@ -21,7 +21,7 @@ def _listed(words: str) -> frozenset[str]:
 #: Never the end of a sentence when text follows; small letters, without the last full stop.
 ABBREVIATIONS: frozenset[str] = _listed(
     """
-    e.g i.e viz cf vs approx ca incl excl esp resp max min temp conc diam avg dept
+    e.g i.e viz cf vs approx ca incl excl esp resp diam avg dept mt
     dr prof mr mrs ms st messrs hon rev gen sen rep lt col sgt capt
     z.b d.h bzw ggf evtl inkl zzgl vgl sog u.a u.u
     p.ex par.ex env
@@ -31,7 +31,7 @@ ABBREVIATIONS: frozenset[str] = _listed(
 BEFORE_NUMBER: frozenset[str] = _listed(
     """
     no nos nr nrs num fig figs tab p pp pg pgs vol vols ch chap sec sect art eq eqn ref refs
-    ex app pt pts ed
+    ex app pt pts ed n° № max min temp conc
     jan feb mar apr jun jul aug sep sept oct nov dec
     abb kap
     """
@@ -114,10 +114,14 @@ def _ends(line: str, start: int, match: re.Match[str], known: Collection[str]) -
         return False
     if match["mark"] != ".":
         return True
-    word = _word_before(line, start, match.start())
+    if line[match.start() - 1 : match.start()] == " ":  # a spaced ellipsis
+        return False
+    before = line[start : match.start()].strip(" " + _OPENERS).split(" ")
+    if len(before) == 1 and before[0].isdecimal():
+        return False
     if match["close"]:
         return True
-    return not _abbreviates(word, line[start : match.start()], follower, known)
+    return not _abbreviates([word.lstrip(_OPENERS) for word in before], follower, known)
 
 
 def _starts_small(follower: str) -> bool:
@@ -125,20 +129,15 @@ def _starts_small(follower: str) -> bool:
     return follower[0].islower() and not follower[1:2].isupper()
 
 
-def _word_before(line: str, start: int, dot: int) -> str:
-    """The word that the full stop stands after, without opening marks."""
-    first = max(line.rfind(" ", start, dot), line.rfind("\u00a0", start, dot)) + 1
-    return line[max(first, start) : dot].lstrip(_OPENERS)
-
-
-def _abbreviates(word: str, before: str, follower: str, known: Collection[str]) -> bool:
-    """Whether ``word.`` is an abbreviation, an initial or a number that counts a list."""
+def _abbreviates(before: Sequence[str], follower: str, known: Collection[str]) -> bool:
+    """Whether the last word of the sentence so far is an abbreviation or an initial."""
+    word = before[-1].replace("\u00a0", " ").split(" ")[-1]
     small = word.casefold()
-    if small in known:
+    if not word or small in known:
         return True
-    if small in BEFORE_NUMBER and re.match(r"[#~≈±]?\d", follower):
-        return True
-    first_word = before.strip(" " + _OPENERS) == word
-    if first_word and word.isdecimal():
-        return True
-    return first_word and len(word) == 1 and word.isalpha() and word.isupper()
+    if small in BEFORE_NUMBER:
+        return re.match(r"[#~≈±]?\d", follower) is not None
+    if len(word) != 1 or not word.isupper():
+        return False
+    named = len(before) > 2 and before[-2][:1].isupper()
+    return len(before) == 1 or named or before[-2].casefold().rstrip(".") in known

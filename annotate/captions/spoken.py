@@ -25,8 +25,8 @@ _FLICKER_MS = 500
 _TOO_SHORT, _TIGHT = 12.0, 1.5
 #: Comfortable reading against the fastest allowed, per cent (20 against 17 characters a second).
 _COMFORT = 118
-#: What a breath leaves of a border's price.
-_BREATH = 0.4
+#: What a breath leaves of a border's price, in text with punctuation and in text without.
+_BREATH, _BREATH_ALONE = 0.4, 0.1
 #: How long the last cue of a take may stay after it where nobody says.
 _AFTER_LAST_MS = 3000
 
@@ -126,8 +126,8 @@ def _take(
     for end, start in zip(ends, starts[1:], strict=False):
         pauses.append(pauses[-1] + (start - end > PAUSE_MS))
     last = until_ms if until_ms is not None else ends[-1] + _AFTER_LAST_MS
-    eased = [_eased(p, s - e) for p, e, s in zip(pieces, ends, [*starts[1:], last], strict=True)]
-    layout = Layout(eased, profile.line_columns.value, profile.lines.value)
+    silences = [start - end for start, end in zip([*starts[1:], last], ends, strict=True)]
+    layout = Layout(_eased(pieces, silences), profile.line_columns.value, profile.lines.value)
     return _Take(layout, tuple(starts), tuple(ends), tuple(counts), tuple(pauses), last, profile)
 
 
@@ -146,9 +146,14 @@ def _character_times(words: Sequence[TimedWord]) -> list[tuple[int, int]]:
     return out
 
 
-def _eased(piece: Piece, pause_ms: int) -> Piece:
-    """A breath makes a break after the piece cheaper."""
-    return replace(piece, cost=piece.cost * _BREATH) if pause_ms >= BREATH_MS else piece
+def _eased(pieces: Sequence[Piece], silences: Sequence[int]) -> list[Piece]:
+    """A breath after a piece makes a break there cheaper, most where no punctuation guides."""
+    punctuated = any(piece.text[-1] in ".,;:?!" for piece in pieces[:-1])
+    left = _BREATH if punctuated else _BREATH_ALONE
+    return [
+        replace(piece, cost=piece.cost * left) if silence >= BREATH_MS else piece
+        for piece, silence in zip(pieces, silences, strict=True)
+    ]
 
 
 def _time_cost(take: _Take, first: int, stop: int) -> float:
@@ -179,13 +184,18 @@ def _times(take: _Take, block: Block, free_ms: int) -> tuple[int, int]:
     if block.stop < len(take.starts):
         latest += delay - _pause_ms(profile)
     needed = take.needed_ms(block.first, block.stop)
-    end = min(latest, max(spoken_until, start + needed * _COMFORT // 100))
-    most = latest
-    if profile.longest_ms:
-        most = min(most, start + profile.longest_ms.value)
-    if profile.sync:
-        most = min(most, max(spoken_until + profile.sync.lingers_ms.value, start + needed))
-    flicker = profile.gap.shortest_ms.value if profile.gap else _FLICKER_MS
-    if latest - end < flicker:
-        end = latest
-    return start, max(start + 1, min(end, most))
+    end = max(spoken_until, start + needed * _COMFORT // 100)
+    most = start + profile.longest_ms.value if profile.longest_ms else latest
+    lingers = max(spoken_until + profile.sync.lingers_ms.value if profile.sync else most, end)
+    end = min(end, most, latest)
+    gap = profile.gap.shortest_ms.value if profile.gap else _FLICKER_MS
+    if latest - end < gap and _pause_ms(profile) == 0:
+        end = _closed_or_open(end, latest, min(most, lingers), max(spoken_until, latest - gap))
+    return start, max(start + 1, end)
+
+
+def _closed_or_open(end: int, latest: int, most: int, open_end: int) -> int:
+    """No gap to the next cue where this one may stay so long, else a whole gap where it may go."""
+    if latest <= most:
+        return latest
+    return open_end if open_end < end else end

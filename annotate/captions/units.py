@@ -81,29 +81,25 @@ def _is_flag_half(char: str) -> bool:
 def _is_picture(char: str) -> bool:
     """Extended_Pictographic, near enough: the symbols that emoji sequences are joined from."""
     return bool(char) and (
-        0x1F000 <= ord(char) <= 0x1FAFF or 0x2190 <= ord(char) <= 0x2BFF or char in "©®‼⁉™ℹ〰〽㊗㊙"
+        0x1F000 <= ord(char) <= 0x1F1E5
+        or 0x1F200 <= ord(char) <= 0x1FAFF
+        or 0x2190 <= ord(char) <= 0x2BFF
+        or char in "©®‼⁉™ℹ〰〽㊗㊙"
     )
 
 
 def _conjunct(cluster: str, char: str) -> bool:
-    """GB9c: consonant, virama, consonant of the same script are one cluster."""
-    if len(cluster) < 2 or unicodedata.category(char) != "Lo":
+    """GB9c: consonant, marks with a virama among them, consonant of the same script."""
+    if unicodedata.category(char) != "Lo":
         return False
-    block = ord(char) >> 7
-    marks = cluster[1:]
-    return (
-        ord(cluster[0]) >> 7 == block
-        and unicodedata.category(cluster[0]) == "Lo"
-        and any(m in _LINKERS and ord(m) >> 7 == block for m in _tail_marks(marks))
-    )
-
-
-def _tail_marks(marks: str) -> str:
-    """The run of marks at the end, after the last consonant of the cluster."""
-    for index in range(len(marks) - 1, -1, -1):
-        if unicodedata.category(marks[index]) == "Lo":
-            return marks[index + 1 :]
-    return marks
+    block, linked = ord(char) >> 7, False
+    for mark in reversed(cluster):
+        if ord(mark) >> 7 == block and unicodedata.category(mark) == "Lo":
+            return linked
+        if mark != _ZWJ and unicodedata.category(mark) != "Mn":
+            return False
+        linked = linked or (mark in _LINKERS and ord(mark) >> 7 == block)
+    return False
 
 
 def _hangul_joins(last: str, char: str) -> bool:

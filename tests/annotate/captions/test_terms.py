@@ -1,0 +1,43 @@
+"""Preferred spellings."""
+
+from __future__ import annotations
+
+from annotate.captions import fix_terms, terms_of
+
+
+def test_a_list_corrects_capitals() -> None:
+    """Whole words in any case take the preferred spelling."""
+    terms = terms_of(["NaOCl", "EDTA", "gutta-percha"])
+
+    assert fix_terms("naocl, then edta; GUTTA-PERCHA.", terms) == "NaOCl, then EDTA; gutta-percha."
+
+
+def test_a_mapping_corrects_words_and_runs_of_words() -> None:
+    """Longer keys go first, any white space matches a space, replaced text is not looked at again."""
+    terms = terms_of({"gutta percha": "gutta-percha", "percha": "Percha", "hypo": "NaOCl"})
+
+    assert fix_terms("gutta\n percha and percha in HYPO and naocl", terms) == (
+        "gutta-percha and Percha in NaOCl and NaOCl"
+    )
+
+
+def test_parts_of_words_are_left_alone() -> None:
+    """`mta` is no part of `mtas` or `emta`, but stands before a hyphen or a stop."""
+    assert fix_terms("mtas emta mta-like (mta).", terms_of(["MTA"])) == "mtas emta MTA-like (MTA)."
+
+
+def test_a_sentences_first_capital_stays() -> None:
+    """Unless the preferred spelling has capitals of its own."""
+    assert fix_terms("Sealer. SEALER. Ph 7.", terms_of(["sealer", "pH"])) == "Sealer. sealer. pH 7."
+
+
+def test_signs_in_a_term_are_only_signs() -> None:
+    """A term is text, not a pattern."""
+    assert (
+        fix_terms("use c+ file, not cc file", terms_of(["C+ file"])) == "use C+ file, not cc file"
+    )
+
+
+def test_no_terms_change_nothing() -> None:
+    """Empty keys are ignored."""
+    assert fix_terms("As it is.", terms_of({" ": "x"}) | {"": "y"}) == "As it is."

@@ -1,0 +1,66 @@
+"""User-perceived characters, columns and words."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from annotate.captions.units import clusters, columns, word_count
+
+
+@pytest.mark.parametrize(
+    ("text", "count"),
+    [
+        ("tooth", 5),
+        ("e\u0301", 1),
+        ("👩🏽‍⚕️", 1),
+        ("🇩🇪🇫🇷", 2),
+        ("क्षि", 1),
+        ("ก็", 1),
+        ("각", 1),
+        ("각", 1),
+        ("a\r\nb", 3),
+        ("a\u200bb", 3),
+    ],
+)
+def test_user_perceived_characters(text: str, count: int) -> None:
+    """Accents, emoji sequences, flags, conjuncts and jamo count as one each."""
+    assert len(clusters(text)) == count
+
+
+@given(st.text())
+def test_clusters_joined_are_the_text(text: str) -> None:
+    """Cutting loses and reorders nothing."""
+    assert "".join(clusters(text)) == text
+
+
+@pytest.mark.parametrize(
+    ("text", "width"),
+    [
+        ("IOP < 21", 8),
+        ("髄腔", 4),
+        ("ﾊ", 1),
+        ("Ａ", 2),
+        ("اغسل", 4),
+        ("e\u0301", 1),
+        ("👩🏽‍⚕️", 2),
+        ("🇩🇪", 2),
+        ("✔️", 2),
+        ("a\u200eb\u200b", 2),
+        ("각", 2),
+        ("", 0),
+    ],
+)
+def test_columns(text: str, width: int) -> None:
+    """Wide characters and emoji take two columns, invisible ones none."""
+    assert columns(text) == width
+
+
+@pytest.mark.parametrize(
+    ("text", "count"),
+    [("Rinse with 20 ml – twice.", 5), ("", 0), ("— … —", 0), ("[DRILL] Dr. A:", 3)],
+)
+def test_words_hold_a_letter_or_a_digit(text: str, count: int) -> None:
+    """Dashes alone are no words; labels and names are."""
+    assert word_count(text) == count
