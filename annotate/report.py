@@ -1,0 +1,360 @@
+"""Step times and ledger as tables: CSV for spreadsheets, values for JSON, text for a terminal.
+
+Times are exact fractions; a table shows whole units (milliseconds, seconds). They are rounded so
+that what a reader sees adds up: along every row (clinical = real + fast + not shown + away), down
+every column, and to the total. The plot is made by ``stepplot``. Opens nothing, prints nothing.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import unicodedata
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any, Final
+
+from annotate.stepdraw import step_times_png
+from annotate.stepplot import expectation_words
+from chapters.steptimes import Ledger, StepTime
+from chapters.times import clock_text, exact_text, round_half_up, short_clock_text, speed_text
+
+__all__ = [
+    "COLUMNS",
+    "AddedUp",
+    "add_up",
+    "ledger_json",
+    "step_times_csv",
+    "step_times_json",
+    "step_times_png",
+    "table_text",
+]
+
+COLUMNS: Final = (
+    "number",
+    "id",
+    "title",
+    "phase",
+    "show",
+    "speed",
+    "clinical_start",
+    "clinical_end",
+    "clinical_s",
+    "on_camera_s",
+    "away_s",
+    "shown_real_s",
+    "shown_fast_s",
+    "not_shown_s",
+    "expected_low_s",
+    "expected_high_s",
+    "against_expected",
+    "difference_s",
+    "notice",
+)
+BETWEEN: Final = "between the steps"
+TOTAL: Final = "total"
+_FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")
+_PARTS: Final = ("real", "fast", "not_shown", "away")
+
+
+@dataclass(frozen=True, slots=True)
+class AddedUp:
+    """One row of the table in whole units; the sums are sums of what is shown."""
+
+    real: int
+    fast: int
+    not_shown: int
+    away: int
+
+    @property
+    def on_camera(self) -> int:
+        """What was recorded."""
+        return self.real + self.fast + self.not_shown
+
+    @property
+    def clinical(self) -> int:
+        """What passed in the room."""
+        return self.on_camera + self.away
+
+
+def _apportion(parts: Sequence[Fraction]) -> list[int]:
+    """Whole numbers next to ``parts`` whose sum is the rounded sum: largest remainders go up."""
+    floors = [p.numerator // p.denominator for p in parts]
+    up = round_half_up(sum(parts, Fraction(0))) - sum(floors)
+    order = sorted(range(len(parts)), key=lambda i: (floors[i] - parts[i], i))
+    return [floor + (i in order[:up]) for i, floor in enumerate(floors)]
+
+
+def _column(cells: Sequence[Fraction], total: int) -> list[int]:
+    """Whole numbers for the cells of one column, each within 1 of its cell, that sum to ``total``.
+
+    The running sum is rounded, always at the same threshold, and its steps are taken: a cell of
+    0 stays 0 and no cell turns negative. ``total`` must be the sum rounded down or up.
+    """
+    whole = sum(cells, Fraction(0))
+    rest = whole - whole.numerator // whole.denominator
+    if total > whole:
+        shift = max(Fraction(1, 2), 1 - rest)
+    else:
+        shift = min(Fraction(1, 2), (1 - rest) / 2)
+    out: list[int] = []
+    running, before = Fraction(0), 0
+    for cell in cells:
+        running += cell
+        now = (running + shift).numerator // (running + shift).denominator
+        out.append(now - before)
+        before = now
+    return out
+
+
+def add_up(
+    rows: Sequence[StepTime], ledger: Ledger, unit_s: Fraction
+) -> tuple[tuple[AddedUp, ...], AddedUp, AddedUp]:
+    """Every step, what lies between the steps, and the total, in whole units of ``unit_s`` seconds.
+
+    Each row adds up, each column adds up to the total, and the total is the ledger's, rounded.
+    Raises ValueError when the rows do not belong to the ledger.
+    """
+    cells = [[getattr(row, part) for part in _PARTS] for row in rows]
+    cells.append([Fraction(0), Fraction(0), ledger.between_not_shown, ledger.between_away])
+    wholes = [Fraction(getattr(ledger, part)) for part in _PARTS]
+    for part, whole, column in zip(_PARTS, wholes, zip(*cells, strict=True), strict=True):
+        if sum(column, Fraction(0)) != whole:
+            raise ValueError(f"the steps' {part} times do not add up to the ledger's")
+    totals = _apportion([whole / unit_s for whole in wholes])
+    columns = [
+        _column([Fraction(cell) / unit_s for cell in column], total)
+        for column, total in zip(zip(*cells, strict=True), totals, strict=True)
+    ]
+    shown = [AddedUp(*row) for row in zip(*columns, strict=True)]
+    return tuple(shown[:-1]), shown[-1], AddedUp(*totals)
+
+
+# -- CSV ---------------------------------------------------------------------------------------
+
+
+def _plain(text: str) -> str:
+    """Text that a spreadsheet takes for text: a leading sign of a formula is quoted (CWE-1236)."""
+    return (
+        f"'{text}" if text.lstrip(" ").startswith(_FORMULA) or text.startswith(_FORMULA) else text
+    )
+
+
+def _ms(count: int) -> str:
+    sign, count = ("-", -count) if count < 0 else ("", count)
+    return f"{sign}{count // 1000}.{count % 1000:03d}"
+
+
+def _clock_ms(seconds: Fraction) -> str:
+    ms = round_half_up(seconds * 1000)
+    return f"{clock_text(Fraction(ms // 1000))}.{ms % 1000:03d}"
+
+
+def _sums(shown: AddedUp) -> dict[str, str]:
+    return {
+        "clinical_s": _ms(shown.clinical),
+        "on_camera_s": _ms(shown.on_camera),
+        "away_s": _ms(shown.away),
+        "shown_real_s": _ms(shown.real),
+        "shown_fast_s": _ms(shown.fast),
+        "not_shown_s": _ms(shown.not_shown),
+    }
+
+
+def _step_cells(row: StepTime, shown: AddedUp) -> dict[str, str]:
+    cells = {
+        "number": str(row.number),
+        "id": _plain(row.id),
+        "title": _plain(row.title),
+        "phase": _plain(row.phase),
+        "show": row.show,
+        "speed": "" if row.speed is None else str(float(round(row.speed, 3))),
+        "clinical_start": _clock_ms(row.clinical.start),
+        "clinical_end": _clock_ms(row.clinical.end),
+        "against_expected": row.against_expect,
+    }
+    if row.expect is not None:
+        cells["expected_low_s"] = _ms(round_half_up(row.expect.low * 1000))
+        cells["expected_high_s"] = _ms(round_half_up(row.expect.high * 1000))
+        cells["difference_s"] = _ms(round_half_up(row.difference * 1000))
+    return cells | _sums(shown)
+
+
+def step_times_csv(rows: Sequence[StepTime], ledger: Ledger, notice: str = "") -> str:
+    """The table for a spreadsheet (RFC 4180, with a byte order mark so that it is read as UTF-8).
+
+    One row a step, one for what lies between the steps, one total; seconds have three decimals.
+    ``notice`` stands in every row. Write it with ``newline=""``.
+    """
+    steps, between, total = add_up(rows, ledger, Fraction(1, 1000))
+    lines = [_step_cells(row, shown) for row, shown in zip(rows, steps, strict=True)]
+    lines.append({"title": BETWEEN} | _sums(between))
+    lines.append({"title": TOTAL} | _sums(total))
+    out = io.StringIO()
+    writer = csv.DictWriter(out, COLUMNS, restval="", lineterminator="\r\n")
+    writer.writeheader()
+    for line in lines:
+        writer.writerow(line | {"notice": _plain(notice)})
+    return "\ufeff" + out.getvalue()
+
+
+# -- JSON --------------------------------------------------------------------------------------
+
+
+def _pair(span: Any) -> list[str] | None:
+    return None if span is None else [exact_text(span.start), exact_text(span.end)]
+
+
+def _step_values(row: StepTime) -> dict[str, Any]:
+    expect = row.expect
+    return {
+        "number": row.number,
+        "id": row.id,
+        "title": row.title,
+        "phase": row.phase,
+        "note": row.note,
+        "show": row.show,
+        "speed": None if row.speed is None else exact_text(row.speed),
+        "recording": _pair(row.recording),
+        "clinical": _pair(row.clinical),
+        "cut": _pair(row.cut),
+        "clinical_s": exact_text(row.clinical_length),
+        "on_camera_s": exact_text(row.on_camera),
+        "away_s": exact_text(row.away),
+        "shown_real_s": exact_text(row.real),
+        "shown_fast_s": exact_text(row.fast),
+        "not_shown_s": exact_text(row.not_shown),
+        "expect": None if expect is None else [exact_text(expect.low), exact_text(expect.high)],
+        "against_expected": row.against_expect,
+        "difference_s": None if expect is None else exact_text(row.difference),
+    }
+
+
+def step_times_json(rows: Sequence[StepTime], ledger: Ledger) -> dict[str, Any]:
+    """Values of ``step-times.json``; times are exact: decimals of nine places, or ``n/d``."""
+    return {
+        "steps": [_step_values(row) for row in rows],
+        "between_steps": {
+            "not_shown_s": exact_text(ledger.between_not_shown),
+            "away_s": exact_text(ledger.between_away),
+        },
+    }
+
+
+def ledger_json(ledger: Ledger) -> dict[str, Any]:
+    """Values of ``ledger.json``: seconds, exact; ``real + fast + not_shown + away = total``."""
+    sums = {part: exact_text(getattr(ledger, part)) for part in (*_PARTS, "total")}
+    film = {part: exact_text(getattr(ledger, part)) for part in ("film", "cards", "stills")}
+    return (
+        sums
+        | film
+        | {
+            "between_steps": {
+                "not_shown": exact_text(ledger.between_not_shown),
+                "away": exact_text(ledger.between_away),
+            },
+            "away_events": [
+                {
+                    "clinical": _pair(event.clinical),
+                    "recording": exact_text(event.recording),
+                    "lasted": exact_text(event.clinical.length),
+                    "reason": event.reason,
+                }
+                for event in ledger.away_events
+            ],
+            "hidden": [
+                {
+                    "recording": _pair(hidden.recording),
+                    "clinical": _pair(hidden.clinical),
+                    "step": hidden.step,
+                }
+                for hidden in ledger.hidden
+            ],
+        }
+    )
+
+
+# -- Terminal ----------------------------------------------------------------------------------
+
+
+def _columns_wide(text: str) -> int:
+    """How many terminal columns the text takes: 2 for wide characters, 0 for marks."""
+    wide = 0
+    for ch in text:
+        if unicodedata.category(ch) in ("Mn", "Me", "Cf"):
+            continue
+        wide += 2 if unicodedata.east_asian_width(ch) in ("W", "F") else 1
+    return wide
+
+
+def _fit(text: str, columns: int) -> str:
+    """The text cut (with an ellipsis) or padded to so many terminal columns."""
+    if _columns_wide(text) > columns:
+        while text and _columns_wide(text) > columns - 1:
+            text = text[:-1]
+        text += "…"
+    return text + " " * (columns - _columns_wide(text))
+
+
+def _shown_as(row: StepTime) -> str:
+    if row.show == "skip":
+        return "not shown"
+    return "real" if row.speed is None or row.speed == 1 else speed_text(row.speed)
+
+
+def _time(count: int) -> str:
+    return short_clock_text(Fraction(count)) if count else "-"
+
+
+#: Heading and width of the columns of figures, and the terminal width from which each is shown.
+_FIGURES: Final = (
+    ("shown", 9, 0),
+    ("starts at", 9, 56),
+    ("clinical", 8, 0),
+    ("on camera", 9, 96),
+    ("away", 7, 64),
+    ("real", 7, 80),
+    ("fast", 7, 80),
+    ("not shown", 9, 72),
+)
+
+
+def _line(first: str, title: str, figures: Sequence[str], last: str, width: int) -> str:
+    kept = [
+        figure.rjust(columns)
+        for figure, (_, columns, needs) in zip(figures, _FIGURES, strict=True)
+        if width >= needs
+    ]
+    verdict = 26 if width >= 112 else 0
+    room = max(12, width - 4 - sum(len(k) + 2 for k in kept) - (verdict + 2 if verdict else 0))
+    tail = f"  {last}" if verdict else ""
+    return f"{first:>2}  {_fit(title, min(room, 44))}  {'  '.join(kept)}{tail}".rstrip()
+
+
+def table_text(rows: Sequence[StepTime], ledger: Ledger, width: int = 120) -> str:
+    """The table for a terminal of ``width`` columns, in whole seconds that add up.
+
+    Narrow terminals lose columns, the least needed first; below 112 the expected range is said
+    in lines after the table.
+    """
+    steps, between, total = add_up(rows, ledger, Fraction(1))
+    lines = [_line("#", "step", [name for name, _, _ in _FIGURES], "expected", width)]
+    for row, shown in zip(rows, steps, strict=True):
+        figures = [_shown_as(row), clock_text(row.clinical.start), *_figures(shown)]
+        lines.append(_line(str(row.number), row.title, figures, expectation_words(row), width))
+    if between.clinical:
+        lines.append(_line("", BETWEEN, ["", "", *_figures(between)], "", width))
+    lines.append(_line("", TOTAL, ["", "", *_figures(total)], "", width))
+    if width < 112:
+        lines += [
+            f"{row.number}  {row.title}: {words}"
+            for row in rows
+            if (words := expectation_words(row))
+        ]
+    return "\n".join(lines)
+
+
+def _figures(shown: AddedUp) -> list[str]:
+    parts = (shown.clinical, shown.on_camera, shown.away, shown.real, shown.fast, shown.not_shown)
+    return [_time(part) for part in parts]
