@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import partial
 from pathlib import Path
-from types import MappingProxyType
 from typing import Final, Literal, TypeVar, cast
 
 from chapters.case import (
@@ -128,8 +127,8 @@ def load_case(path: Path) -> LoadedCase:
     """Read the case file at ``path``. Raises CaseFileError with every mistake; writes nothing."""
     name = str(path)
     case, report = _understood(read_text_file(path, name), name)
-    places = MappingProxyType(report.places)
-    return LoadedCase(case, path.parent, path, _in_order(report.warnings), name, places)
+    warnings = _in_order(report.warnings)
+    return LoadedCase(case, path.parent, path, warnings, name, report.places)
 
 
 def read_case(text: str, name: str) -> tuple[Case, tuple[Mistake, ...]]:
