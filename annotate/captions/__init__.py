@@ -5,6 +5,7 @@ from annotate.captions.files import cues_to_srt, cues_to_vtt
 from annotate.captions.notes import notes_to_cues
 from annotate.captions.profiles import NOTES, PROFILES, Profile
 from annotate.captions.spoken import words_to_cues
+from annotate.captions.sync import check_sync
 from annotate.captions.terms import fix_terms, terms_of
 
 __all__ = [
@@ -16,6 +17,7 @@ __all__ = [
     "Profile",
     "TimedWord",
     "check_cues",
+    "check_sync",
     "cues_to_srt",
     "cues_to_vtt",
     "fix_terms",

@@ -64,10 +64,11 @@ class Complaint:
     def __str__(self) -> str:
         step = f", step {self.step}" if self.step else ""
         word = "at least" if self.found < self.allowed else "at most"
+        places = 3 if self.unit == "s" else 2
         return (
             f"caption {self.cue} at {vtt_time(self.at_ms)}{step}: {self.rule}: found "
-            f"{_number(self.found)} {self.unit}, allowed {word} {_number(self.allowed)} "
-            f"({self.source})"
+            f"{_number(self.found, places)} {self.unit}, allowed {word} "
+            f"{_number(self.allowed, places)} ({self.source})"
         )
 
 
@@ -86,21 +87,21 @@ class NoteTooLong:
     sentences: int
 
     def __str__(self) -> str:
-        seconds = _number(Fraction(-(-self.over_ms // 100), 10))
+        seconds = _number(Fraction(-(-self.over_ms // 100), 10), 1)
         shown = (
             f"{self.shown} of {self.sentences} sentences shown" if self.shown else "nothing shown"
         )
         return (
             f"step {self.step}: the note is too long for the time its step has in the film: it "
-            f"needs {seconds} s more, or {self.over_columns} characters less ({shown}); shorten "
+            f"needs {seconds} s more, or {self.over_columns} fewer characters ({shown}); shorten "
             f"the note or show the step more slowly"
         )
 
 
-def _number(value: Fraction) -> str:
-    """At most two decimals, none that say nothing."""
-    hundredths = round_half_up(value * 100)
-    return f"{hundredths / 100:.2f}".rstrip("0").rstrip(".")
+def _number(value: Fraction, places: int) -> str:
+    """At most so many decimals, none that say nothing."""
+    scaled = round_half_up(value * 10**places)
+    return f"{scaled / 10**places:.{places}f}".rstrip("0").rstrip(".")
 
 
 def check_cues(cues: Sequence[Cue], profile: Profile) -> tuple[Complaint, ...]:

@@ -93,6 +93,6 @@ def _plain_line(line: str) -> str:
 def _notice_lines(notice: str) -> tuple[str, ...]:
     """The notice on as many lines as it needs."""
     text = " ".join(plain_text(notice).split())
-    line = NOTES.line_columns.value
-    layout = Layout(pieces_of([text], line), line, 1 + len(text) // (line // 2))
-    return layout.blocks()[0].lines
+    width = NOTES.line_columns.value
+    blocks = Layout(pieces_of([text], width), width, NOTES.lines.value).blocks()
+    return tuple(line for block in blocks for line in block.lines)

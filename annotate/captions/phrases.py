@@ -107,6 +107,11 @@ _ENDS = ".!?…。！？؟۔।"
 _CLOSERS = "\"'”’»)]}」』）】"
 
 
+def single_spaced(text: str) -> str:
+    """The text with every run of white space that allows a break as one space, none at the ends."""
+    return _SPACE.sub(" ", text).strip(" ")
+
+
 def pieces_of(
     sentences: Iterable[str], line_columns: int, language: str = "en"
 ) -> tuple[Piece, ...]:

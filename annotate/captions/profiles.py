@@ -52,10 +52,11 @@ class Gap:
 
 @dataclass(frozen=True, slots=True)
 class Sync:
-    """Against speech, ms: how early a cue may start and how long it may stay after the last word."""
+    """Against speech, ms: how early and how late a cue may start, how long it may stay after it."""
 
     earliest_ms: Figure
     lingers_ms: Figure
+    latest_ms: Figure | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,6 +109,7 @@ BBC = Profile(
     sync=Sync(
         Figure(1500, "§5.2: not more than 1.5 s before the speech"),
         Figure(1500, "§5.2: not more than 1.5 s after the speech has stopped"),
+        Figure(2000, "§5.4: never more than 2 s late"),
     ),
 )
 

@@ -9,7 +9,7 @@ from itertools import pairwise
 
 from annotate.captions.cues import Cue, TimedWord
 from annotate.captions.layout import Block, Layout
-from annotate.captions.phrases import Piece, joins_unspaced, pieces_of
+from annotate.captions.phrases import Piece, joins_unspaced, pieces_of, single_spaced
 from annotate.captions.profiles import NOTES, Profile
 from annotate.captions.sentences import sentence_ends
 from annotate.captions.units import word_count
@@ -70,7 +70,7 @@ def words_to_cues(
     cue and the profile let it. ``check_cues`` tells where the speech is faster than the profile's
     reader. Raises ValueError for words out of order.
     """
-    spoken = [word for word in map(_plain, words) if word.text]
+    spoken = plain_words(words)
     for before, after in pairwise(spoken):
         if after.start_ms < before.start_ms:
             raise ValueError(
@@ -87,9 +87,14 @@ def words_to_cues(
     return tuple(cues)
 
 
+def plain_words(words: Sequence[TimedWord]) -> list[TimedWord]:
+    """The words without controls and runs of space, empty ones left out; none ends before it starts."""
+    return [word for word in map(_plain, words) if word.text]
+
+
 def _plain(word: TimedWord) -> TimedWord:
-    text = " ".join(plain_text(word.text).replace("\u200b", "").split(" ")).strip()
-    return TimedWord(text.replace("\n", " "), word.start_ms, max(word.start_ms, word.end_ms))
+    text = single_spaced(plain_text(word.text).replace("\u200b", ""))
+    return TimedWord(text, word.start_ms, max(word.start_ms, word.end_ms))
 
 
 def _pieces(
@@ -114,11 +119,11 @@ def _take(
     words: Sequence[TimedWord], profile: Profile, until_ms: int | None, pieces: Sequence[Piece]
 ) -> _Take:
     """Each piece's times, found by counting characters along the words."""
-    edges = _character_times(words)
+    edges = character_times(words)
     starts, ends, counts, pauses = [], [], [0], [0]
     at = 0
     for piece in pieces:
-        size = _letters(piece.text)
+        size = letters(piece.text)
         starts.append(edges[at][0])
         ends.append(edges[at + size - 1][1])
         counts.append(counts[-1] + word_count(piece.text))
@@ -131,15 +136,16 @@ def _take(
     return _Take(layout, tuple(starts), tuple(ends), tuple(counts), tuple(pauses), last, profile)
 
 
-def _letters(text: str) -> int:
+def letters(text: str) -> int:
+    """How many characters but spaces the text has: what words and captions have in common."""
     return len(text.replace(" ", ""))
 
 
-def _character_times(words: Sequence[TimedWord]) -> list[tuple[int, int]]:
+def character_times(words: Sequence[TimedWord]) -> list[tuple[int, int]]:
     """Start and end of every character but spaces, spread evenly over its word."""
     out: list[tuple[int, int]] = []
     for word in words:
-        count = _letters(word.text)
+        count = letters(word.text)
         length = word.end_ms - word.start_ms
         marks = [word.start_ms + length * k // count for k in range(count + 1)]
         out.extend(pairwise(marks))

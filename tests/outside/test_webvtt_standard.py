@@ -18,6 +18,8 @@ from pathlib import Path
 import imageio_ffmpeg  # type: ignore[import-untyped]
 import pytest
 import webvtt
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from annotate.captions import Cue, cues_to_srt, cues_to_vtt, notes_to_cues
 from annotate.words import CAUTIONS, NOT_FOR_PUBLICATION
@@ -194,6 +196,26 @@ def test_webvtt_py_reads_the_subrip_file_back() -> None:
     assert said[1:] == [
         _as_shown(text).replace("-->", "→") if text == times_like else _as_shown(text)
         for text in HARD_TEXTS.values()
+    ]
+
+
+@settings(deadline=None, derandomize=True)
+@given(st.lists(st.text(st.characters(), max_size=80), max_size=4))
+def test_webvtt_py_reads_any_note_back_whole(notes: list[str]) -> None:
+    """Whatever is typed: as many cues as were made, and every character that is no space."""
+    steps = [
+        (str(n), text, Span(Fraction(30 * n), Fraction(30 * n + 30)))
+        for n, text in enumerate(notes)
+    ]
+    cues, _ = notes_to_cues(steps)
+
+    read = webvtt.from_buffer(io.BytesIO(cues_to_vtt(cues).encode("utf-8"))).captions
+
+    assert [(cue.start, cue.end) for cue in read] == [
+        (vtt_time(cue.start_ms), vtt_time(cue.end_ms)) for cue in cues
+    ]
+    assert [html.unescape(cue.text).split() for cue in read] == [
+        " ".join(cue.lines).split() for cue in cues
     ]
 
 

@@ -91,7 +91,7 @@ def test_a_note_too_long_says_by_how_much() -> None:
     """Seconds rounded up to a tenth, characters, and how much of it is shown."""
     assert str(NoteTooLong("isolate", 2010, 41, 1, 3)) == (
         "step isolate: the note is too long for the time its step has in the film: it needs "
-        "2.1 s more, or 41 characters less (1 of 3 sentences shown); shorten the note or show "
+        "2.1 s more, or 41 fewer characters (1 of 3 sentences shown); shorten the note or show "
         "the step more slowly"
     )
     assert "(nothing shown)" in str(NoteTooLong("isolate", 1, 1, 0, 1))

@@ -44,6 +44,15 @@ def test_a_film_not_to_be_published_says_so_first_in_both_files() -> None:
     assert srt.startswith(f"1\n00:00:00,000 --> 00:00:04,000\n{lines}00:00:05,200")
 
 
+def test_a_long_notice_is_shown_whole() -> None:
+    """On as many lines as it takes, none wider than a caption's."""
+    notice = "NOT FOR PUBLICATION: " + "this sentence goes on and on " * 6 + "to its end."
+
+    lines = cues_to_srt([], notice).rstrip("\n").split("\n")[2:]
+
+    assert " ".join(lines) == notice and max(map(len, lines)) <= 42
+
+
 def test_settings_stand_on_every_cue_but_the_notice() -> None:
     """Cue settings place the captions away from what the picture shows."""
     text = cues_to_vtt(CUES, NOT_FOR_PUBLICATION, settings="line:80%,end align:start")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from itertools import combinations, pairwise
 
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from annotate.captions.layout import Layout
@@ -99,6 +99,7 @@ def test_the_layout_is_the_cheapest_of_all() -> None:
 words = st.text(alphabet="abÜ漢e\u0301.,-", min_size=1, max_size=30)
 
 
+@settings(deadline=None, derandomize=True)
 @given(st.lists(st.lists(words, min_size=1, max_size=12).map(" ".join), max_size=4))
 def test_any_text_fits_and_is_whole(sentences: list[str]) -> None:
     """Every caption has one or two lines within the width, and together they are the text."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from annotate.captions import NOTES, PROFILES, Cue, NoteTooLong, check_cues, notes_to_cues
@@ -138,6 +138,7 @@ texts = st.lists(st.sampled_from(WORDS.split()), max_size=40).map(" ".join)
 
 
 @pytest.mark.parametrize("name", PROFILES)
+@settings(deadline=None, derandomize=True)
 @given(notes=st.lists(st.tuples(texts, st.integers(0, 900), st.integers(0, 40)), max_size=5))
 def test_whatever_is_shown_keeps_its_profile_and_its_step(
     name: str, notes: list[tuple[str, int, int]]

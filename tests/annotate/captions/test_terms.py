@@ -40,4 +40,9 @@ def test_signs_in_a_term_are_only_signs() -> None:
 
 def test_no_terms_change_nothing() -> None:
     """Empty keys are ignored."""
-    assert fix_terms("As it is.", terms_of({" ": "x"}) | {"": "y"}) == "As it is."
+    assert fix_terms("As it is.", {" ": "x", "": "y"}) == "As it is."
+
+
+def test_a_letter_of_another_alphabet_is_no_match() -> None:
+    """The dotted capital of Turkish is not the letter i, whatever a pattern says."""
+    assert fix_terms("\u0130 i", {"i": "I"}) == "\u0130 I"

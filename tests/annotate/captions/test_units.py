@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from annotate.captions.units import clusters, columns, word_count
@@ -29,6 +29,7 @@ def test_user_perceived_characters(text: str, count: int) -> None:
     assert len(clusters(text)) == count
 
 
+@settings(deadline=None, derandomize=True)
 @given(st.text())
 def test_clusters_joined_are_the_text(text: str) -> None:
     """Cutting loses and reorders nothing."""

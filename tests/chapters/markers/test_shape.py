@@ -6,7 +6,7 @@ from fractions import Fraction
 from itertools import pairwise
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from chapters.markers import Chapter, limit_notes, safe_shape
@@ -91,6 +91,7 @@ def test_a_film_without_length_is_refused() -> None:
 instants = st.fractions(min_value=-5, max_value=60, max_denominator=30000)
 
 
+@settings(deadline=None, derandomize=True)
 @given(
     st.lists(st.tuples(instants, instants, st.text(max_size=8)), max_size=12),
     st.fractions(min_value=Fraction(1, 1000), max_value=50, max_denominator=30000),
