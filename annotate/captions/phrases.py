@@ -103,7 +103,6 @@ _NOT_AT_START = frozenset(
     "、。，．・：；？！％）」』】〕》〉”’ぁぃぅぇぉっゃゅょゎァィゥェォッャュョヮヵヶー々…‥"
 )
 _NOT_AT_END = frozenset("（「『【〔《〈“‘")
-_ENDS = ".!?…。！？؟۔।"
 _CLOSERS = "\"'”’»)]}」』）】"
 
 
@@ -154,7 +153,8 @@ def _unspaced(run: str, line_columns: int) -> list[str]:
 
 
 def _wide(char: str) -> bool:
-    return bool(_WIDE_BREAK.match(char)) or char in _NOT_AT_START or "\uff00" <= char <= "\uff60"
+    """An ideograph, kana or one of their own marks: text that is written without spaces."""
+    return bool(_WIDE_BREAK.match(char)) or char in "、。" or "\uff00" <= char <= "\uff60"
 
 
 def joins_unspaced(before: str, after: str) -> bool:

@@ -101,16 +101,11 @@ def _pieces(
     words: Sequence[TimedWord], profile: Profile, language: str, abbreviations: Collection[str]
 ) -> tuple[Piece, ...]:
     """The pieces of all words, sentence by sentence."""
-    line, word_ends = "", []
+    line = ""
     for word in words:
-        line = (
-            f"{line} {word.text}"
-            if line and not joins_unspaced(line, word.text)
-            else line + word.text
-        )
-        word_ends.append(len(line))
-    ends = sentence_ends(line, abbreviations)
-    edges = [0, *sorted(ends)]
+        space = "" if not line or joins_unspaced(line, word.text) else " "
+        line += space + word.text
+    edges = [0, *sorted(sentence_ends(line, abbreviations))]
     sentences = [line[a:b].strip(" ") for a, b in pairwise(edges)]
     return pieces_of(filter(None, sentences), profile.line_columns.value, language)
 

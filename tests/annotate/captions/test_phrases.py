@@ -102,3 +102,13 @@ def test_ideographs_are_joined_without_a_space() -> None:
     """Only where both sides are wide."""
     assert joins_unspaced("髄腔", "を")
     assert not joins_unspaced("髄腔", "MTA")
+
+
+def test_sentences_are_joined_by_a_space_unless_they_are_written_without() -> None:
+    """A closing quotation mark ends a narrow sentence, an ideographic stop a wide one."""
+    joined = [
+        "".join(piece.text + piece.glue for piece in pieces_of([sentence, "B."], 42))
+        for sentence in ("He said “stop.”", "Wait…", "乾燥。")
+    ]
+
+    assert joined == ["He said “stop.” B. ", "Wait… B. ", "乾燥。B. "]
