@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import re
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from functools import cached_property
@@ -18,8 +17,8 @@ from annotate.progress import Report
 from annotate.recording import Recording, open_recording
 from annotate.version import VERSION
 from chapters.casechecks import check_against, fit_to_recording
-from chapters.casefile import LoadedCase
-from chapters.errors import CaseFileError, InputError, Mistake
+from chapters.casefile import LoadedCase, mistake_at
+from chapters.errors import CaseFileError, InputError
 from chapters.media.files import sha256_of
 from chapters.media.writer import EncoderSettings
 from chapters.scenecuts import SceneCut
@@ -27,7 +26,6 @@ from chapters.speedplan import UnreachableLength
 from chapters.times import RecordingTime, short_clock_text
 
 #: Libraries whose version is part of the fingerprint: another version may draw another pixel.
-_LENGTH = re.compile(r"\s*['\"]?length['\"]?\s*:")
 LIBRARIES = ("av", "moviepy", "numpy", "opencv-python", "pillow", "matplotlib")
 
 
@@ -79,7 +77,7 @@ def decide(loaded: LoadedCase, report: Report) -> Decided:
     recording = open_recording(case, loaded.path_of)
     line = recording.line
     lengths = [p.length for p in recording.probes]
-    mistakes = check_against(case, line.length, str(loaded.path), lengths)
+    mistakes = check_against(case, line.length, loaded.shown_as, lengths)
     wrong = tuple(m for m in mistakes if m.severity == "mistake")
     if wrong:
         raise CaseFileError(wrong)
@@ -92,7 +90,7 @@ def decide(loaded: LoadedCase, report: Report) -> Decided:
     try:
         plan = make_plan(case, line, recording.typical_gap_s, cuts)
     except UnreachableLength as error:
-        raise CaseFileError((_length_mistake(loaded, str(error)),)) from None
+        raise CaseFileError((mistake_at(loaded, "length", str(error), "write another length"),)) from None
     warnings = tuple(str(m) for m in (*loaded.warnings, *mistakes))
     warnings += recording.notices(plan.steps) + plan.notices
     fonts = [(loaded.path_of(f), f) for f in case.fonts]
@@ -144,10 +142,3 @@ def check_stills(stills: Sequence[tuple[Path, str]]) -> None:
     if faults:
         raise InputError("\n".join(faults))
 
-
-def _length_mistake(loaded: LoadedCase, found: str) -> Mistake:
-    """The mistake at the place where the case file says ``length:``."""
-    lines = loaded.path.read_text("utf-8-sig").splitlines()
-    at = [(n, line.index("length")) for n, line in enumerate(lines, 1) if _LENGTH.match(line)]
-    line, column = at[0] if at else (1, 0)
-    return Mistake(str(loaded.path), line, column + 1, "length", found, "write another length")

@@ -16,7 +16,7 @@ from annotate.decide import Decided, decide
 from annotate.faces import Faces
 from annotate.inserts import FilmInserts, keep_pictures
 from annotate.madefile import made_values, outputs_stand, read_fingerprint
-from annotate.picture.fonts import standard_chain
+from annotate.picture.fonts import FontChain
 from annotate.picture.overlay import Overlay
 from annotate.plan import Plan
 from annotate.progress import Report, silent
@@ -111,7 +111,7 @@ def _draw(
     plan, case = decided.plan, decided.plan.case
     size = decided.size_px
     find_file = decided.loaded.path_of
-    fonts = standard_chain([find_file(f) for f in case.fonts], case.language)
+    fonts = FontChain([find_file(f) for f in case.fonts], case.language)
     mark = notice(plan)
     with Pictures(decided.recording, size, case) as pictures:
         overlay = Overlay(size, fonts)

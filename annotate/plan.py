@@ -130,7 +130,8 @@ def make_plan(
 
     Raises UnreachableLength when the wished length cannot be had.
     """
-    steps, notes = case.steps, ()
+    steps = case.steps
+    notes: tuple[str, ...] = ()
     if case.snap > 0:
         steps, notes = snap_steps(steps, cuts, case.snap)
     steps = resolve_ends(steps, line.length)

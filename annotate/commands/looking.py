@@ -4,19 +4,23 @@ from __future__ import annotations
 
 import argparse
 import json
+from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from annotate.batch import case_files
 from annotate.commands.common import Command, add_json, note, say
 from annotate.decide import decide, look_closely
 from annotate.draft import draft_case
-from annotate.find import Found, find, found_json, found_text
+from annotate.find import Found, FoundPart, find, found_json, found_text
 from annotate.progress import ProgressLine
+from annotate.recording import clock_gaps
 from annotate.report import ledger_json, step_times_json, table_text
 from annotate.sidecars import head_values
 from chapters.casefile import load_case
 from chapters.errors import CaseFileError, InputError, TeachcutError
 from chapters.media.files import check_input
+from chapters.media.probe import probe
 
 
 def _recordings(parser: argparse.ArgumentParser) -> None:
@@ -60,13 +64,35 @@ def run_start(args: argparse.Namespace) -> int:
     """Draft a case file from what is found in the recordings."""
     if args.to is not None and args.to.exists():
         raise InputError(f"{args.to}: is there already; choose another name, nothing was changed")
-    text = draft_case(_found(args.recordings))
+    found = _found(args.recordings)
+    found = replace(found, parts=_named_from(args.to, args.recordings, found.parts))
+    gaps = clock_gaps([probe(path, str(path)) for path in args.recordings])
+    name = "case.yaml" if args.to is None else args.to.name
+    text = draft_case(found, file=name, clock_gaps=gaps)
     if args.to is None:
         say(text)
         return 0
     args.to.write_text(text, encoding="utf-8", newline="\n")
     note(f"wrote {args.to}; name the steps in it, then: teachcut check {args.to}")
     return 0
+
+
+def _named_from(
+    case: Path | None, recordings: Sequence[Path], parts: Sequence[FoundPart]
+) -> tuple[FoundPart, ...]:
+    """The parts under the names by which a case file in its folder finds them."""
+    folder = (Path.cwd() if case is None else case.parent).resolve()
+    out = []
+    for path, part in zip(recordings, parts, strict=True):
+        real = path.resolve()
+        if case is not None and not real.is_relative_to(folder):
+            raise InputError(
+                f"{case}: a case file finds recordings in its own folder or below it; "
+                f"{path.name} is elsewhere; write --to beside the recording"
+            )
+        inside = real.is_relative_to(folder)
+        out.append(replace(part, file=real.relative_to(folder).as_posix() if inside else real.name))
+    return tuple(out)
 
 
 def _check_arguments(parser: argparse.ArgumentParser) -> None:
