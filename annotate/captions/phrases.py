@@ -194,9 +194,15 @@ def _inside_cost(before: str, after: str) -> float:
     if before[-1] in "、，；：":
         return _COMMA
     if _wide(before[-1]) or _wide(after[0]):
-        new_word = "\u3040" <= before[-1] <= "\u309f" and not "\u3040" <= after[0] <= "\u309f"
-        return _CONJUNCTION if new_word else _PLAIN
+        left, right = _is_kana(before[-1]), _is_kana(after[0])
+        if left and not right:  # a particle or an ending, then a new word
+            return _CONJUNCTION
+        return _NUMBER if right else _PLAIN
     return _PREPOSITION if before[-1] in "-/‐–" else _INSIDE_WORD
+
+
+def _is_kana(char: str) -> bool:
+    return "\u3040" <= char <= "\u309f"
 
 
 def break_cost(before: str, after: str, words: PhraseWords) -> float:
@@ -216,13 +222,13 @@ def break_cost(before: str, after: str, words: PhraseWords) -> float:
 
 
 def _before_cost(after: str, right: str, words: PhraseWords) -> float:
-    """A phrase may begin with a conjunction, a preposition, an article or a bracket, not with a dash."""
+    """A phrase may begin with a conjunction, a preposition, an article or a bracket, not with a mark."""
     if right in words.conjunctions or after == "&":
         return _CONJUNCTION
+    if not any(char.isalnum() for char in after):
+        return _NUMBER
     if after[0] in "([（":
         return _COMMA + 0.5
-    if after.strip("–—") == "":
-        return _NUMBER
     if right in words.prepositions:
         return _PREPOSITION
     return _DETERMINER if right in words.determiners else _PLAIN

@@ -55,6 +55,20 @@ def test_a_language_without_a_list_breaks_by_punctuation_alone() -> None:
     assert cost_at("katso the| hammas", "fi") == cost_at("katso| the hammas", "fi")
 
 
+def test_a_mark_that_stands_alone_begins_no_line() -> None:
+    """French writes a space before a colon; the colon stays with its word."""
+    better, worse = "le point :| il marque", "le point| : il marque"
+
+    assert cost_at(better, "fr") < cost_at("vers| le point : il", "fr") < cost_at(worse, "fr")
+
+
+def test_japanese_breaks_before_a_new_word_not_inside_one() -> None:
+    """After kana and before an ideograph begins a new word; before kana goes the old one on."""
+    costs = [piece.cost for piece in pieces_of(["水で洗浄した"], 42, "ja")]
+
+    assert costs[1] < costs[2] < min(costs[0], costs[3], costs[4])
+
+
 def test_no_break_spaces_hold() -> None:
     """U+00A0 and U+202F keep their words on one line."""
     pieces = pieces_of(["Use 20\u00a0ml, 2.5\u202f% now"], 42)
