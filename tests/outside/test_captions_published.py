@@ -168,7 +168,7 @@ def test_clusters_are_those_of_the_browsers_segmenter() -> None:
 
 
 def test_a_note_in_every_script_keeps_the_default_profile() -> None:
-    """No caption is wider, faster, shorter or longer than the issue's own figures, in any script."""
+    """No caption is wider, faster, shorter or longer than the default figures, in any script."""
     notes = [
         ("ar", "اغسل بمحلول EDTA (17%) لمدة ٢٠ ثانية. ثم جفف القناة بقمع ورقي معقم."),
         ("hi", "नहर को पेपर प्वाइंट से सुखाएँ। फिर भरें।"),
