@@ -1,0 +1,132 @@
+"""One Chromium for all browser tests; a case folder with a real film; the site's own server."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+from tests.annotate.page.casefolder import Made, Plan, numbered_film, plan_values, usual, write_case
+
+ARGS = (
+    "--no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking "
+    "--disable-component-update --disable-sync --autoplay-policy=no-user-gesture-required"
+).split()
+PLACES = ("chromium", "chromium-browser", "google-chrome")
+ASK = {
+    "question": "What will the matrix rest on?",
+    "choices": ["The bone", "The repair material"],
+    "answer": "The bone",
+    "look": "Along the lower border of the opening.",
+}
+
+
+def absent(what: str) -> None:
+    """Fail where nothing may be skipped, else skip aloud."""
+    if os.environ.get("TEACHCUT_NO_SKIP") == "1":
+        pytest.fail(f"{what} is needed and absent")
+    pytest.skip(f"NOT TESTED: {what} is absent")
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Any]:
+    """Debian's Chromium, driven by Playwright."""
+    try:
+        from playwright.sync_api import sync_playwright
+    except ImportError:
+        absent("the Python package playwright")
+    found = next((p for p in map(shutil.which, PLACES) if p), None)
+    if found is None:
+        absent("chromium")
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=found, args=ARGS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def new_page(browser: Any) -> Iterator[Callable[..., Any]]:
+    """Opens pages that fail the test on a script fault or a refusal by the page's policy."""
+    contexts: list[Any] = []
+    faults: list[str] = []
+
+    def make(width: int = 1280, height: int = 900, **options: Any) -> Any:
+        context = browser.new_context(viewport={"width": width, "height": height}, **options)
+        contexts.append(context)
+        page = context.new_page()
+        page.set_default_timeout(8000)
+        page.on("pageerror", lambda fault: faults.append(str(fault)))
+        page.on("console", lambda said: faults.append(said.text) if said.type == "error" else None)
+        return page
+
+    yield make
+    for context in contexts:
+        context.close()
+    assert faults == []
+
+
+@dataclass(frozen=True)
+class CaseFolder:
+    """A folder of outputs with its page, and the exact values behind it."""
+
+    folder: Path
+    made: Made
+
+    @property
+    def address(self) -> str:
+        """The page's address on the disk."""
+        return (self.folder / "index.html").as_uri()
+
+
+def asking() -> Plan:
+    """The usual plan with a question at one step."""
+    plan = usual()
+    plan.steps["matrix"]["ask"] = ASK
+    return plan
+
+
+@pytest.fixture(scope="session")
+def film(tmp_path_factory: pytest.TempPathFactory) -> bytes:
+    """The film of the usual plan; every frame carries its own number."""
+    frames = int(plan_values(usual()).length * 30)
+    return numbered_film(tmp_path_factory.mktemp("film") / "film.mp4", frames)
+
+
+@pytest.fixture(scope="session")
+def case(tmp_path_factory: pytest.TempPathFactory, film: bytes) -> CaseFolder:
+    """The usual case with its viewer page."""
+    from annotate.page.viewer import write_viewer_page
+
+    folder = tmp_path_factory.mktemp("out") / "bench-03"
+    made = write_case(folder, asking(), film=film)
+    write_viewer_page(folder, folder)
+    return CaseFolder(folder, made)
+
+
+@contextmanager
+def served(site: Path, word: str | None = None) -> Iterator[str]:
+    """The site behind uvicorn on a free port of this machine; gives its address."""
+    import uvicorn
+
+    from annotate.page.serve import make_app
+
+    config = uvicorn.Config(make_app(site, word), host="127.0.0.1", port=0, log_level="warning")
+    server = uvicorn.Server(config)
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    while not server.started:
+        assert thread.is_alive(), "the server did not start"
+        time.sleep(0.01)
+    port = server.servers[0].sockets[0].getsockname()[1]
+    try:
+        yield f"http://127.0.0.1:{port}"
+    finally:
+        server.should_exit = True
+        thread.join(10)
