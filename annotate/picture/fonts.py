@@ -99,7 +99,7 @@ class FontFile:
     def _read(self) -> frozenset[int]:
         if self._codes is None:
             try:
-                with TTFont(self.path, lazy=True, fontNumber=0) as font:
+                with self.path.open("rb") as file, TTFont(file, lazy=True, fontNumber=0) as font:
                     self._codes = frozenset(font.getBestCmap() or {})
                     if "fvar" in font:
                         self._axes = tuple((a.axisTag, a.defaultValue) for a in font["fvar"].axes)

@@ -55,9 +55,9 @@ def dotted_outline(width_px: int, height_px: int) -> U8:
     edge = (
         (across < thick) | (across > width_px - thick) | (down < thick) | (down > height_px - thick)
     )
-    pitch = 2.2 * thick
+    pitch = max(2.2 * thick, 4.0)
     along = np.where((down < thick) | (down > height_px - thick), across, down)
-    return _averaged(edge & (np.mod(along, pitch) < 0.62 * pitch))
+    return _averaged(edge & (np.mod(along, pitch) < 0.58 * pitch))
 
 
 def two_posts(width_px: int, height_px: int) -> U8:

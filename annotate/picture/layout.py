@@ -15,7 +15,7 @@ SAFE_PER_EDGE = 20
 #: Smallest letters that can be told apart on a picture of the usual kind, pixels of font size.
 SMALLEST_PX = 9
 #: On a picture with a shorter side than this no clock can be read.
-SMALLEST_PICTURE_PX = 96
+SMALLEST_PICTURE_PX = 112
 
 #: A picture with a shorter side than this has to give the overlay more than its lower third.
 ROOMY_PX = 200

@@ -128,8 +128,8 @@ def still_planes(
     picture = _fitted(read_still(path, shown_as), room)
     canvas = np.empty((height, width, 3), np.uint8)
     canvas[:] = colours.GROUND
-    x = (width - picture.shape[1]) // 2
-    y = top + (room[1] - picture.shape[0]) // 2
+    x = (layout.safe.x_px + (room[0] - picture.shape[1]) // 2) // 2 * 2
+    y = (top + (room[1] - picture.shape[0]) // 2) // 2 * 2
     canvas[y : y + picture.shape[0], x : x + picture.shape[1]] = picture
     planes = rgb_to_planes(canvas)
     if above is not None:

@@ -17,6 +17,7 @@ from annotate.picture.fonts import FontChain, TextMask, Weight
 from annotate.picture.layout import Box, StripLayout, even_up
 from annotate.picture.plates import Prepared, ink, plate, prepare
 from annotate.picture.textfit import Fitted, fit
+from chapters.errors import InputError
 
 #: How solid the dark plate is, 0..255. 0.88 keeps quiet text at 4.5:1 and forms at 3:1 over white.
 PLATE_ALPHA = 224
@@ -186,22 +187,31 @@ class _Row:
 _WIDEST_SPEEDS = ("100×", "88.8×")
 
 
+#: Ways to draw the row, the largest first: scale of the letters, label or not, the hatch's length.
+_ROW_TRIES = (
+    (1.0, True, 3.0),
+    (1.0, False, 3.0),
+    (1.0, False, 1.8),
+    (0.9, False, 1.8),
+    (0.8, False, 1.5),
+    (0.7, False, 1.2),
+    (0.6, False, 1.2),
+    (0.6, False, 0.0),
+)
+
+
 def _row(chain: FontChain, layout: StripLayout, text: StripText) -> _Row:
-    """The row at the largest size that fits: without the label, then without the hatch, if need be."""
-    for scale, label_too, hatch_too in (
-        (1.0, True, True),
-        (1.0, False, True),
-        (0.85, False, True),
-        (0.7, False, True),
-        (0.6, False, False),
-        (0.5, False, False),
-    ):
-        clock = figures(chain, max(8, round(layout.clock_px * scale)), colours.CHALK)
+    """The row at the largest size that fits: without the label, then with a shorter hatch, if need be.
+
+    Raises InputError where even the smallest row is too wide.
+    """
+    for scale, label_too, hatch_units in _ROW_TRIES:
+        clock = figures(chain, max(10, round(layout.clock_px * scale)), colours.CHALK)
         small_px = max(8, round(layout.small_px * scale))
         small = figures(chain, small_px, colours.CHALK)
-        gap = even_up(small_px * 0.8)
+        gap = even_up(small_px * (0.8 if scale == 1.0 else 0.5))
         label = chain.draw("step", small_px) if label_too and text.step_shape else None
-        hatch = even_up(small.above_px * (3 if hatch_too else 1.5))
+        hatch = even_up(small.above_px * hatch_units)
         width = clock.width_px(text.clock_shape)
         if text.step_shape:
             width += gap + small.width_px(text.step_shape)
@@ -209,6 +219,10 @@ def _row(chain: FontChain, layout: StripLayout, text: StripText) -> _Row:
         width += gap + hatch + gap // 4 * 2 + max(small.width_px(s) for s in _WIDEST_SPEEDS)
         if width <= layout.wide_px:
             break
+    else:
+        raise InputError(
+            "the film is too narrow for its clocks; write height: 240 or more in the case file"
+        )
     return _Row(clock, small, label, hatch, gap, width)
 
 
@@ -283,7 +297,10 @@ def _plan(chain: FontChain, layout: StripLayout, text: StripText, most_lines: in
         wide_px=layout.wide_px,
         smallest_px=layout.smallest_px,
     )
-    marks, y = _stack(chain, mark, y + gap, "strong", colours.CHALK) if mark.lines else ([], y)
+    marks: list[_Line] = []
+    if mark.lines:
+        top = y + gap if (lines or number or row) else pad
+        marks, y = _stack(chain, mark, top, "strong", colours.CHALK)
     inner = max(
         [indent + math.ceil(line.mask.right_px - min(line.mask.left_px, 0)) for line in lines]
         + [math.ceil(line.mask.right_px) for line in marks]
@@ -345,7 +362,7 @@ def _with_row(box: Box, rgba: U8, row: _Row | None, text: StripText, at: Box) ->
         width = row.small.width_px(text.step_shape)
         step = Field(Box(x, small_y, width, row.small.height_px), row.small)
         x += width + row.gap_px
-    hatch = Box(x, small_y, row.hatch_px, row.small.above_px)
+    hatch = Box(x, small_y, row.hatch_px, row.small.above_px) if row.hatch_px else None
     x += row.hatch_px + row.gap_px // 4 * 2
     width = max(row.small.width_px(s) for s in _WIDEST_SPEEDS)
     speed = Field(Box(x, small_y, width, row.small.height_px), row.small)

@@ -13,7 +13,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from annotate.picture.direction import clean
-from annotate.picture.fonts import FontChain, Weight
+from annotate.picture.fonts import FontChain, Weight, check_texts
 from annotate.picture.graphemes import clusters
 
 #: Shares of the wished size that a long text may shrink to.
@@ -173,6 +173,7 @@ def fit(
     text = clean(text)
     if not text:
         return Fitted((), size_px)
+    check_texts(chain, [("", text)])
     few = min(2, most_lines)
     smallest = size_px
     for share in SHRINK:
