@@ -19,6 +19,10 @@ from chapters.timefile import time_map_values
 from chapters.times import CutTime, duration_text, exact_text
 
 
+#: Captions stand at the top of the picture: the lower left belongs to the clock.
+ABOVE = "line:0"
+
+
 @dataclass(frozen=True)
 class Words:
     """The film's captions and chapters, and the notes that did not fit."""
@@ -35,9 +39,7 @@ def notice(plan: Plan) -> str:
 
 def make_words(plan: Plan) -> Words:
     """Captions from the steps' notes, chapters from the steps."""
-    notes = [
-        (row.id, row.note, row.cut) for row in plan.rows if row.note and row.cut is not None
-    ]
+    notes = [(row.id, row.note, row.cut) for row in plan.rows if row.note and row.cut is not None]
     cues, too_long = notes_to_cues(notes, language=plan.case.language)
     return Words(cues, too_long, film_chapters(plan))
 
@@ -88,7 +90,7 @@ def sidecars(plan: Plan, words: Words) -> dict[str, str]:
     head = head_values(plan)
     about = "\n".join((*CAUTIONS, said) if said else CAUTIONS)
     return {
-        "captions.vtt": cues_to_vtt(words.cues, said, case.language),
+        "captions.vtt": cues_to_vtt(words.cues, said, case.language, settings=ABOVE),
         "captions.srt": cues_to_srt(words.cues, said),
         "chapters.vtt": chapters_vtt(words.chapters, said),
         "chapters.txt": chapters_text(words.chapters, about, heading=case.title),
@@ -102,8 +104,9 @@ def sidecars(plan: Plan, words: Words) -> dict[str, str]:
 def tell(plan: Plan) -> str:
     """One sentence about the film that was made, for the terminal."""
     film = plan.film
-    parts = [f"{duration_text(film.length)} film of {duration_text(plan.ledger.total)} clinical time"]
+    parts = [
+        f"{duration_text(film.length)} film of {duration_text(plan.ledger.total)} clinical time"
+    ]
     if plan.solved is not None:
         parts.append(f"fast steps at {exact_text(Fraction(round(plan.solved * 100), 100))[:-7]}×")
     return ", ".join(parts)
-
