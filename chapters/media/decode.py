@@ -1,0 +1,201 @@
+"""From packets to decoded frames, past damage, each frame with the number of its packet.
+
+A packet that cannot be decoded is passed over; the next one is tried. A packet enters the decoder
+with its number in place of its time stamp, which the decoder hands to the frame: so a frame's time
+is its packet's time, however the decoder reorders and whatever it loses. (PyAV's ``opaque`` would
+do the same, but frees itself under the interpreter's lock from a decoder thread and so can block
+for ever when a decoder with threads is closed.) The work is bounded by the packets of the file.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import ExitStack
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import chain
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self, cast
+
+import av
+import numpy as np
+from av.container import InputContainer
+from av.video.frame import VideoFrame
+from av.video.stream import VideoStream
+
+from chapters.media.opening import MAX_PIXELS, open_recording
+from chapters.media.packets import is_end
+from chapters.media.timeline import PacketTable
+
+#: seconds before the wanted key frame at which a seek is tried again when it landed too late
+_BACK_OFF_S = (0, 1, 2, 4, 8, 16, 32)
+
+VideoPackets = Iterator["av.Packet[Any]"]
+
+
+@dataclass(frozen=True)
+class Source:
+    """One video stream of one checked file, with the table of its packets."""
+
+    path: Path
+    shown_as: str
+    stream_index: int
+    table: PacketTable
+    seekable: bool
+
+
+class PacketDecoder:
+    """Decodes one stream; a context manager that holds the file open for reading.
+
+    ``quick`` leaves out the loop filter, which drifts by some levels: for analysis only.
+    ``threads``: 0 lets the decoder choose.
+    """
+
+    def __init__(self, source: Source, *, quick: bool = False, threads: int = 0) -> None:
+        self.source = source
+        self.bad_packets = 0
+        self._quick, self._threads = quick, threads
+        self._stack = ExitStack()
+        self._opened: tuple[InputContainer, VideoStream] | None = None
+        self._fresh = False
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self._close()
+
+    def _close(self) -> None:
+        self._stack.close()
+        self._opened = None
+
+    def _open(self, *, fresh: bool) -> tuple[InputContainer, VideoStream]:
+        if self._opened is not None and not (fresh and not self._fresh):
+            return self._opened
+        self._close()
+        source = self.source
+        container = self._stack.enter_context(open_recording(source.path, source.shown_as))
+        stream = cast(VideoStream, container.streams[source.stream_index])
+        context = stream.codec_context
+        context.thread_type = "AUTO"
+        context.thread_count = self._threads
+        context.options = {"max_pixels": str(MAX_PIXELS)}
+        if self._quick:
+            context.options = {**context.options, "skip_loop_filter": "all"}
+        self._opened = container, stream
+        self._fresh = True
+        return self._opened
+
+    def opened(self) -> tuple[InputContainer, VideoStream]:
+        """The open container and stream."""
+        return self._open(fresh=False)
+
+    def run(self, key: int = 0) -> Iterator[tuple[int, VideoFrame]]:
+        """Frames in the decoder's output order from packet number ``key`` to the end.
+
+        Yields (packet number, frame); ``frame.pts`` is that number too. ``key`` should be a key
+        frame's packet; 0 reads the file from its beginning without a seek.
+        """
+        given = bytearray(len(self.source.table) + 1)
+        for ordinal, packet in self._packets_from(key):
+            _, stream = self._open(fresh=False)
+            if packet is None:
+                yield from self._drain(stream, key, given)
+                return
+            packet.pts = ordinal
+            try:
+                frames = stream.codec_context.decode(packet)
+            except (av.error.FFmpegError, OSError, ValueError):
+                self.bad_packets += 1
+                continue
+            for frame in frames:
+                if frame.pts is not None and 0 <= frame.pts < len(given):
+                    given[frame.pts] = 1
+                    yield frame.pts, frame
+
+    def _drain(
+        self, stream: VideoStream, key: int, given: bytearray
+    ) -> Iterator[tuple[int, VideoFrame]]:
+        """The frames still in the decoder; again with one thread if the last packets are bad.
+
+        With several threads the error of one late packet hides the good frames behind it.
+        """
+        try:
+            frames = stream.codec_context.decode(None)
+        except EOFError:
+            return
+        except (av.error.FFmpegError, OSError, ValueError):
+            self.bad_packets += 1
+            if self._threads == 1:
+                return
+            with PacketDecoder(self.source, quick=self._quick, threads=1) as again:
+                for number, frame in again.run(self._key_before(len(given) - 2, key)):
+                    if not given[number]:
+                        yield number, frame
+            return
+        for frame in frames:
+            if frame.pts is not None and 0 <= frame.pts < len(given):
+                yield frame.pts, frame
+
+    def _key_before(self, ordinal: int, lowest: int) -> int:
+        keys = np.flatnonzero(self.source.table.key[: ordinal + 1])
+        if not self.source.seekable or not len(keys):
+            return lowest if lowest == 0 else 0
+        return int(max(keys[-1], lowest))
+
+    def _packets_from(self, key: int) -> Iterator[tuple[int, av.Packet[Any] | None]]:
+        """(number, packet) from packet ``key`` on; (_, None) at the end or where reading breaks off."""
+        packets, ordinal = self._start(key)
+        while True:
+            try:
+                packet = next(packets, None)
+            except (av.error.FFmpegError, OSError):
+                packet = None
+            self._fresh = False
+            if packet is None or is_end(packet):
+                yield ordinal, None
+                return
+            if ordinal >= key:
+                yield ordinal, packet
+            ordinal += 1
+
+    def _start(self, key: int) -> tuple[VideoPackets, int]:
+        """A packet iterator at or before packet ``key``, and the number of its first packet."""
+        if key > 0 and self.source.seekable:
+            for back_s in _BACK_OFF_S:
+                found = self._seek(key, back_s)
+                if found is not None:
+                    return found
+        container, stream = self._open(fresh=True)
+        return container.demux(stream), 0
+
+    def _seek(self, key: int, back_s: int) -> tuple[VideoPackets, int] | None:
+        table = self.source.table
+        container, stream = self._open(fresh=False)
+        stamp = int(table.pts[key]) - int(Fraction(back_s) / table.time_base)
+        if back_s and stamp <= int(table.pts[0]):
+            return None
+        self._fresh = False
+        try:
+            container.seek(stamp, stream=stream, backward=True)
+            packets = container.demux(stream)
+            first = next(packets)
+        except (av.error.FFmpegError, OSError, StopIteration):
+            return None
+        ordinal = self._find(first)
+        if ordinal is None or ordinal > key:
+            return None
+        return chain((first,), packets), ordinal
+
+    def _find(self, packet: av.Packet[Any]) -> int | None:
+        table = self.source.table
+        if packet.pts is None:
+            return None
+        hits = np.flatnonzero(table.pts == packet.pts)  # one at most: else nothing is sought
+        return int(hits[0]) if len(hits) else None

@@ -1,0 +1,261 @@
+"""Frames of a recording by time: the last one whose time stamp is not after the instant asked for.
+
+Every picture comes upright, with square pixels, deinterlaced, BT.709 limited range, 8-bit 4:2:0,
+at the size asked for. Damage is passed over and noted; reading always ends.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+from types import TracebackType
+from typing import Literal, Self
+
+import av
+import cv2
+import numpy as np
+from av.video.frame import VideoFrame
+
+from chapters.media.colour import Converter
+from chapters.media.decode import PacketDecoder
+from chapters.media.picture import Matrix, Plane, Range
+from chapters.media.probe import Damage, Probe
+from chapters.media.timeline import NONE
+from chapters.spans import Span
+
+ColourChoice = Literal["auto", "bt601", "bt709", "bt2020"]
+RangeChoice = Literal["auto", "limited", "full"]
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """One frame: ``at`` and ``length`` in exact seconds of part time, planes as in colour.py."""
+
+    at: Fraction
+    length: Fraction
+    y: Plane
+    u: Plane
+    v: Plane
+
+
+class Deinterlacer:
+    """Joins the two fields of a frame (bwdif); passes progressive frames through unchanged."""
+
+    def __init__(self, frame: VideoFrame) -> None:
+        self._graph = av.filter.Graph()
+        source = self._graph.add_buffer(
+            width=frame.width,
+            height=frame.height,
+            format=frame.format,
+            time_base=Fraction(1, 1000),
+        )
+        bwdif = self._graph.add("bwdif", "mode=send_frame:deint=interlaced")
+        sink = self._graph.add("buffersink")
+        source.link_to(bwdif)
+        bwdif.link_to(sink)
+        self._graph.configure()
+        self._waiting: deque[int] = deque()
+        self._count = 0
+
+    def push(self, tick: int, frame: VideoFrame | None) -> Iterator[tuple[int, VideoFrame]]:
+        """Feed a frame (None at the end); yields those that are ready, each with its own tick."""
+        if frame is not None:
+            self._waiting.append(tick)
+            frame.pts, frame.time_base = self._count, Fraction(1, 1000)
+            self._count += 1
+        self._graph.push(frame)
+        while self._waiting:
+            try:
+                ready = self._graph.pull()
+            except (BlockingIOError, EOFError):
+                return
+            assert isinstance(ready, VideoFrame)
+            yield self._waiting.popleft(), ready
+
+
+class _Timed:
+    """Decoded frames with their ticks, in strictly growing order, losses noted in ``damage``."""
+
+    def __init__(self, probe: Probe, damage: list[Damage], *, quick: bool) -> None:
+        self._probe, self._damage = probe, damage
+        self._decoder = PacketDecoder(probe.source, quick=quick)
+
+    def close(self) -> None:
+        self._decoder.__exit__(None, None, None)
+
+    def run(self, start: Fraction) -> Iterator[tuple[int, VideoFrame]]:
+        """Frames from the key frame at or before ``start`` on."""
+        line = self._probe.timeline
+        wanted = line.index_at(start)
+        key = self._key_for(int(line.shown[wanted]))
+        last = -1 if key == 0 else int(line.ticks[key]) - 1
+        for tick, frame in self._ticked(key):
+            if tick <= last:
+                continue
+            self._note_lost(last, tick)
+            if frame.is_corrupt:
+                self._note(Span(line.seconds(tick), line.seconds(tick + 1)), "is damaged")
+            last = tick
+            yield tick, frame
+        self._note_lost(last, int(line.shown[-1]) + line.last)
+
+    def _key_for(self, tick: int) -> int:
+        """The packet to start decoding at so that the frame at ``tick`` comes out whole."""
+        source, line = self._probe.source, self._probe.timeline
+        if not source.seekable:
+            return 0
+        owner = int(np.flatnonzero(line.ticks == tick)[0])
+        fit = source.table.key[: owner + 1] & (line.ticks[: owner + 1] != NONE)
+        fit &= line.ticks[: owner + 1] <= tick
+        keys = np.flatnonzero(fit)
+        return int(keys[-1]) if len(keys) else 0
+
+    def _ticked(self, key: int) -> Iterator[tuple[int, VideoFrame]]:
+        line = self._probe.timeline
+        nth = 0
+        for number, frame in self._decoder.run(key):
+            if line.by_order:
+                if frame.key_frame and line.ticks[number] != NONE:
+                    nth = max(nth, int(np.searchsorted(line.shown, line.ticks[number])))
+                if nth < len(line.shown):
+                    yield int(line.shown[nth]), frame
+                nth += 1
+                continue
+            tick = int(line.ticks[number])
+            if tick != NONE:
+                yield tick, frame
+
+    def _note_lost(self, last: int, tick: int) -> None:
+        """Frames of the table strictly between two ticks that came out one after the other."""
+        line = self._probe.timeline
+        first = int(np.searchsorted(line.shown, last, side="right"))
+        stop = int(np.searchsorted(line.shown, tick, side="left"))
+        if stop > first:
+            span = Span(line.seconds(int(line.shown[first])), line.seconds(tick))
+            what = "one picture" if stop - first == 1 else f"{stop - first} pictures"
+            self._note(span, f"{what} cannot be decoded")
+
+    def _note(self, span: Span, what: str) -> None:
+        if not any(d.span == span and d.what == what for d in self._damage):
+            self._damage.append(Damage(span, what))
+
+
+class FrameReader:
+    """Reads pictures of one part; a context manager that holds the file open for reading.
+
+    ``size_px``: even width and height of the planes; another shape is letterboxed in black.
+    ``colour`` and ``colour_range`` overrule what the file says about itself. ``damage`` grows
+    while reading: what could not be decoded, in part time.
+    """
+
+    def __init__(
+        self,
+        path: Path,
+        probe: Probe,
+        size_px: tuple[int, int],
+        colour: ColourChoice = "auto",
+        colour_range: RangeChoice = "auto",
+    ) -> None:
+        if path != probe.source.path:
+            raise ValueError(f"{path} is not the file that was probed")
+        self._probe = probe
+        matrix: Matrix | None = None if colour == "auto" else colour
+        chosen: Range | None = None if colour_range == "auto" else colour_range
+        self._converter = Converter(probe.video, size_px, matrix, chosen)
+        self.damage: list[Damage] = []
+        self._timed = _Timed(probe, self.damage, quick=False)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self._timed.close()
+
+    def from_time(self, start: Fraction) -> Iterator[Picture]:
+        """Pictures from the one on screen at ``start`` (part time) to the end of the part.
+
+        The first picture is the last whose time is not after ``start`` (before part time zero:
+        the first of all; where that one cannot be decoded: the nearest that can). One reader
+        serves one such iteration at a time; starting another ends the one before.
+        """
+        line = self._probe.timeline
+        held: tuple[int, VideoFrame] | None = None
+        for tick, frame in self._deinterlaced(start):
+            if held is not None and line.seconds(tick) > start:
+                yield self._picture(held, tick)
+            held = tick, frame
+        if held is not None:
+            yield self._picture(held, int(line.shown[-1]) + line.last)
+
+    def _picture(self, held: tuple[int, VideoFrame], until: int) -> Picture:
+        line = self._probe.timeline
+        tick, frame = held
+        y, u, v = self._converter.planes(frame)
+        return Picture(line.seconds(tick), line.seconds(until - tick), y, u, v)
+
+    def _deinterlaced(self, start: Fraction) -> Iterator[tuple[int, VideoFrame]]:
+        """Frames, their fields joined from the first interlaced one on."""
+        joiner: Deinterlacer | None = None
+        size: tuple[int, int, str] | None = None
+        for tick, frame in self._timed.run(start):
+            if joiner is None and not frame.interlaced_frame:
+                yield tick, frame
+                continue
+            now = (frame.width, frame.height, frame.format.name)
+            if joiner is None or now != size:
+                if joiner is not None:
+                    yield from joiner.push(0, None)
+                joiner, size = Deinterlacer(frame), now
+            yield from joiner.push(tick, frame)
+        if joiner is not None:
+            yield from joiner.push(0, None)
+
+
+def small_luma(path: Path, probe: Probe, width_px: int = 160) -> Iterator[tuple[Fraction, Plane]]:
+    """(part time, luma uint8 (h, w)) of every frame, upright and small, for signals only.
+
+    Cheap and slightly wrong: the decoder's loop filter is off, every other sample of every other
+    line is taken, then the area is averaged down. Limited range, as far as the file says so.
+    """
+    if path != probe.source.path:
+        raise ValueError(f"{path} is not the file that was probed")
+    video, line = probe.video, probe.timeline
+    height_px = max(2, round(width_px * video.height_px / video.width_px))
+    flat = (height_px, width_px) if video.turn.transpose else (width_px, height_px)
+    squeeze = np.rint(np.arange(256) * (219 / 255) + 16).astype(np.uint8)
+    timed = _Timed(probe, [], quick=True)
+    try:
+        for tick, frame in timed.run(Fraction(0)):
+            coarse = _coarse_luma(frame, width_px)
+            luma = np.asarray(cv2.resize(coarse, flat, interpolation=cv2.INTER_AREA), np.uint8)
+            if video.colour_range == "full":
+                luma = squeeze[luma]
+            yield line.seconds(tick), np.ascontiguousarray(video.turn.apply(luma))
+    finally:
+        timed.close()
+
+
+def _coarse_luma(frame: VideoFrame, width_px: int) -> Plane:
+    """Luma of any format as 8 bits, every other sample where the picture is large."""
+    step = 2 if frame.width >= 4 * width_px else 1
+    part = frame.format.components[0]
+    name = frame.format.name
+    if name.startswith(("yuv", "nv", "gray")) and not name.startswith("yuyv"):
+        plane = frame.planes[0]
+        if part.bits == 8:
+            flat = np.frombuffer(memoryview(plane), np.uint8)
+            luma = flat.reshape(plane.height, plane.line_size)[::step, : frame.width : step]
+            return np.ascontiguousarray(luma)
+        if name.endswith("le"):
+            wide = np.frombuffer(memoryview(plane), np.uint16).reshape(plane.height, -1)
+            return (wide[::step, : frame.width : step] >> (part.bits - 8)).astype(np.uint8)
+    grey = np.asarray(frame.to_ndarray(format="gray"), np.uint8)
+    return np.ascontiguousarray(grey[::step, ::step])
