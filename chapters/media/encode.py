@@ -1,0 +1,190 @@
+"""Pictures and sound to coded packets, apart from any file.
+
+Packets are plain values (bytes and stamps), so that they can come from segments encoded apart,
+in any order of work, and be joined by ``FilmMuxer``: equal settings give equal parameter sets.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any, cast
+
+import av
+import numpy as np
+from av.audio.codeccontext import AudioCodecContext
+from av.video.codeccontext import VideoCodecContext
+from av.video.frame import PictureType, VideoFrame
+from numpy.typing import NDArray
+
+from chapters.errors import EncoderError
+
+SOUND_RATE_HZ = 48000
+SOUND_FRAME = 1024
+Plane = NDArray[np.uint8]
+_BT709 = 1  # ITU-T H.273: matrix, primaries and transfer alike
+_LIMITED = 1
+
+
+@dataclass(frozen=True, slots=True)
+class EncoderSettings:
+    """How a film is coded. ``threads`` 0: the encoder chooses. ``extra``: x264 options by name."""
+
+    codec: str = "libx264"
+    preset: str = "veryfast"
+    crf: int = 20
+    threads: int = 0
+    extra: tuple[tuple[str, str], ...] = ()
+    sound_bit_rate: int = 160_000
+    key_every_s: Fraction = Fraction(4)
+
+
+@dataclass(frozen=True, slots=True)
+class CodedPacket:
+    """One coded frame: stamps in frames (picture) or samples (sound) from the encoder's start."""
+
+    data: bytes
+    pts: int
+    dts: int
+    duration: int
+    key: bool
+
+
+def set_up_video(
+    context: VideoCodecContext, size_px: tuple[int, int], fps: Fraction, settings: EncoderSettings
+) -> None:
+    """Put size, exact rate, BT.709 limited tags and settings into an encoder not yet open."""
+    context.width, context.height = size_px
+    context.pix_fmt = "yuv420p"
+    context.framerate = fps
+    context.time_base = 1 / fps
+    context.sample_aspect_ratio = Fraction(1)
+    context.color_range = _LIMITED
+    context.colorspace = context.color_primaries = context.color_trc = _BT709
+    context.gop_size = max(1, round(settings.key_every_s * fps))
+    context.thread_count = settings.threads
+    options = {"preset": settings.preset, "crf": str(settings.crf), "forced-idr": "1"}
+    if settings.codec == "libx264":
+        options |= {"profile": "high", "x264-params": "8x8dct=1:cabac=1:open-gop=0"}
+    context.options = {**options, **dict(settings.extra)}
+
+
+def _coded(packets: list[av.Packet[Any]], unit: Fraction) -> list[CodedPacket]:
+    out = []
+    for packet in packets:
+        scale = Fraction(packet.time_base) / unit
+        pts, dts = Fraction(packet.pts or 0) * scale, Fraction(packet.dts or 0) * scale
+        lasts = round(Fraction(packet.duration or 0) * scale) or 1
+        data = bytes(memoryview(packet))
+        out.append(CodedPacket(data, round(pts), round(dts), lasts, packet.is_keyframe))
+    return out
+
+
+class VideoEncoder:
+    """H.264 High, 8-bit 4:2:0, for one run of pictures at a constant exact rate.
+
+    ``key_frames``: numbers of pictures that must be key frames besides the regular ones (chapter
+    starts, so that a jump lands at once). Raises EncoderError.
+    """
+
+    def __init__(
+        self,
+        size_px: tuple[int, int],
+        fps: Fraction,
+        settings: EncoderSettings,
+        key_frames: Collection[int] = (),
+    ) -> None:
+        if size_px[0] % 2 or size_px[1] % 2 or min(size_px) < 2:
+            raise EncoderError("film", f"{size_px[0]} x {size_px[1]} pixels cannot be 4:2:0")
+        self._size, self._unit, self._keys = size_px, 1 / fps, frozenset(key_frames)
+        context = cast(VideoCodecContext, av.CodecContext.create(settings.codec, "w"))
+        set_up_video(context, size_px, fps, settings)
+        context.flags |= av.codec.context.Flags.global_header
+        self._context = context
+        self._count = 0
+        try:
+            context.open()
+        except (av.error.FFmpegError, OSError, ValueError) as error:
+            raise EncoderError("film", str(error)) from error
+
+    @property
+    def parameter_sets(self) -> bytes:
+        """The parameter sets that all segments of one film must share."""
+        return self._context.extradata or b""
+
+    def encode(self, y: Plane, u: Plane, v: Plane) -> list[CodedPacket]:
+        """One picture in; the packets that are ready out. Planes as in frames.Picture."""
+        width, height = self._size
+        shapes = ((height, width), (height // 2, width // 2), (height // 2, width // 2))
+        frame = VideoFrame(width, height, "yuv420p")
+        for target, plane, shape in zip(frame.planes, (y, u, v), shapes, strict=True):
+            if plane.shape != shape or plane.dtype != np.uint8:
+                raise ValueError(f"a plane is {plane.shape} {plane.dtype}, not {shape} uint8")
+            view = np.frombuffer(memoryview(target), np.uint8)
+            view.reshape(target.height, target.line_size)[:, : target.width] = plane
+        frame.pts, frame.time_base = self._count, self._unit
+        if self._count in self._keys:
+            frame.pict_type = PictureType.I
+        self._count += 1
+        return self._run(frame)
+
+    def finish(self) -> list[CodedPacket]:
+        """The packets still held back; the encoder is spent afterwards."""
+        return self._run(None)
+
+    def _run(self, frame: VideoFrame | None) -> list[CodedPacket]:
+        try:
+            return _coded(self._context.encode(frame), self._unit)
+        except av.error.FFmpegError as error:
+            raise EncoderError("film", str(error)) from error
+
+
+def set_up_sound(context: AudioCodecContext, settings: EncoderSettings) -> None:
+    """Put AAC-LC, 48 kHz, stereo and the bit rate into an encoder not yet open."""
+    context.rate = SOUND_RATE_HZ
+    context.layout = "stereo"
+    context.format = "fltp"
+    context.bit_rate = settings.sound_bit_rate
+    context.time_base = Fraction(1, SOUND_RATE_HZ)
+
+
+class SoundEncoder:
+    """AAC-LC, 48 kHz stereo, one run for the whole film (each run has its own priming)."""
+
+    def __init__(self, settings: EncoderSettings) -> None:
+        context = av.CodecContext.create("aac", "w")
+        set_up_sound(context, settings)
+        context.flags |= av.codec.context.Flags.global_header
+        self._context = context
+        self._count = 0
+        self._rest = np.empty((0, 2), np.float32)
+
+    def encode(self, samples: NDArray[np.float32]) -> list[CodedPacket]:
+        """Any number of samples, float32 (n, 2) in −1..1; the packets that are ready out."""
+        self._rest = np.concatenate([self._rest, samples])
+        packets: list[CodedPacket] = []
+        whole = len(self._rest) // SOUND_FRAME * SOUND_FRAME
+        for at in range(0, whole, SOUND_FRAME):
+            packets += self._run(self._rest[at : at + SOUND_FRAME])
+        self._rest = self._rest[whole:]
+        return packets
+
+    def finish(self) -> list[CodedPacket]:
+        """What is left, the last frame as short as it is; the encoder is spent afterwards."""
+        packets = self._run(self._rest) if len(self._rest) else []
+        return packets + self._run(None)
+
+    def _run(self, block: NDArray[np.float32] | None) -> list[CodedPacket]:
+        frame = None
+        if block is not None:
+            planar = np.ascontiguousarray(np.clip(block.T, -1, 1), np.float32)
+            frame = av.AudioFrame.from_ndarray(planar, format="fltp", layout="stereo")
+            frame.sample_rate = SOUND_RATE_HZ
+            frame.pts, frame.time_base = self._count, Fraction(1, SOUND_RATE_HZ)
+            self._count += len(block)
+        try:
+            packets = self._context.encode(frame)
+        except av.error.FFmpegError as error:
+            raise EncoderError("film", str(error)) from error
+        return _coded(list(packets), Fraction(1, SOUND_RATE_HZ))

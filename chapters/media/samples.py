@@ -1,0 +1,208 @@
+"""Sound of a recording by time: float32 stereo at one rate, sample 0 at the instant asked for.
+
+Part time zero is the picture's, so the offset between picture and sound is kept. Samples are
+placed by their time stamps; containers round those, so a run of packets is taken as unbroken
+until stamp and sample count part by more than ``_TOLERANCE_S``. Gaps, damage and everything
+outside the track come out as silence. Nothing longer than a packet waits in memory.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import ExitStack
+from fractions import Fraction
+from pathlib import Path
+from types import TracebackType
+from typing import Self, cast
+
+import av
+import numpy as np
+from av.audio.frame import AudioFrame
+from av.audio.stream import AudioStream
+from numpy.typing import NDArray
+
+from chapters.media.opening import open_recording
+from chapters.media.packets import is_end
+from chapters.media.probe import Probe
+from chapters.times import round_half_up
+
+Samples = NDArray[np.float32]
+
+_TOLERANCE_S = Fraction(1, 100)
+_RUN_IN_S = Fraction(1, 2)  # decoded before the start, so that filters and codecs have settled
+_SIDE = 2**-0.5
+
+# ITU-R BS.775-3, annex 4, table 2: weights of (left, right); the low-frequency channel is left out
+_WEIGHTS = {
+    "FL": (1.0, 0.0), "FR": (0.0, 1.0), "FC": (_SIDE, _SIDE), "LFE": (0.0, 0.0),
+    "BL": (_SIDE, 0.0), "BR": (0.0, _SIDE), "SL": (_SIDE, 0.0), "SR": (0.0, _SIDE),
+    "BC": (0.5, 0.5), "FLC": (_SIDE, 0.0), "FRC": (0.0, _SIDE), "DL": (1.0, 0.0), "DR": (0.0, 1.0),
+}  # fmt: skip
+
+
+def downmix_matrix(channels: tuple[str, ...]) -> NDArray[np.float32]:
+    """Weights (n, 2) from named channels to left and right, never adding up to more than 1.
+
+    One channel goes to both sides at full level, two unnamed ones are left and right. More are
+    weighted as ITU-R BS.775 says and scaled down so that a full-scale signal cannot clip.
+    """
+    if len(channels) == 1:
+        return np.ones((1, 2), np.float32)
+    if not any(name in _WEIGHTS for name in channels):
+        channels = ("FL", "FR") + ("LFE",) * (len(channels) - 2)
+    weights = np.array([_WEIGHTS.get(name, (0.0, 0.0)) for name in channels], np.float32)
+    most = float(weights.sum(axis=0).max())
+    return (weights / max(1.0, most)).astype(np.float32)
+
+
+class SampleReader:
+    """Reads sound of one part forward; a context manager that holds the file open for reading.
+
+    ``read(start, stop)`` may be called any number of times; spans that follow one another are
+    read in one pass, others seek.
+    """
+
+    def __init__(self, path: Path, probe: Probe, rate_hz: int = 48000) -> None:
+        if path != probe.source.path:
+            raise ValueError(f"{path} is not the file that was probed")
+        self._probe, self._rate = probe, rate_hz
+        self._stack = ExitStack()
+        self._blocks: Iterator[tuple[int, Samples]] | None = None
+        self._held: tuple[int, Samples] | None = None
+        self._at = 0
+        self.bad_packets = 0
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self._close()
+
+    def _close(self) -> None:
+        self._stack.close()
+        self._blocks = self._held = None
+
+    def read(self, start: Fraction, stop: Fraction) -> Samples:
+        """Float32 (n, 2), n = round((stop − start) · rate), sample 0 at part time ``start``."""
+        first = round_half_up(start * self._rate)
+        out = np.zeros((max(0, round_half_up((stop - start) * self._rate)), 2), np.float32)
+        if self._probe.sound is None or not len(out):
+            return out
+        if self._blocks is None or first < self._at or first > self._at + 5 * self._rate:
+            self._close()
+            self._blocks = self._decoded(start)
+        end = first + len(out)
+        while True:
+            block = self._held or next(self._blocks, None)
+            self._held = None
+            if block is None:
+                break
+            at, samples = block
+            if at >= end:
+                self._held = block
+                break
+            low, high = max(at, first), min(at + len(samples), end)
+            if low < high:
+                out[low - first : high - first] = samples[low - at : high - at]
+            if at + len(samples) > end:
+                self._held = block
+                break
+        self._at = end
+        return out
+
+    def _decoded(self, start: Fraction) -> Iterator[tuple[int, Samples]]:
+        """(sample number on the part's clock, stereo block) from somewhat before ``start`` on."""
+        assert self._probe.sound is not None
+        source, line = self._probe.source, self._probe.timeline
+        zero = line.seconds(line.zero)
+        box = self._stack.enter_context(open_recording(source.path, source.shown_as))
+        stream = cast(AudioStream, box.streams[self._probe.sound.stream_index])
+        base = Fraction(stream.time_base or 1)
+        if start > 2:
+            try:
+                box.seek(round((start - 2 * _RUN_IN_S + zero) / base), stream=stream)
+            except (av.error.FFmpegError, OSError):
+                self._stack.close()
+                box = self._stack.enter_context(open_recording(source.path, source.shown_as))
+                stream = cast(AudioStream, box.streams[self._probe.sound.stream_index])
+        placer = _Placer(self._rate)
+        packets = box.demux(stream)
+        while True:
+            try:
+                packet = next(packets, None)
+            except (av.error.FFmpegError, OSError):
+                packet = None
+            last = packet is None or is_end(packet)
+            try:
+                frames = stream.codec_context.decode(None if last else packet)
+            except EOFError:
+                frames = []
+            except (av.error.FFmpegError, OSError, ValueError):
+                self.bad_packets += 1
+                frames = []
+            for frame in frames:
+                if frame.pts is not None:
+                    yield from placer.push(frame, frame.pts * base - zero)
+            if last:
+                yield from placer.finish()
+                return
+
+
+class _Placer:
+    """Decoded frames to stereo blocks at one rate, each with its place on the part's clock."""
+
+    def __init__(self, rate_hz: int) -> None:
+        self._rate = rate_hz
+        self._resampler: av.AudioResampler | None = None
+        self._kind: tuple[str, int] | None = None
+        self._matrix = np.ones((1, 2), np.float32)
+        self._start = Fraction(0)  # part time of the run's first sample
+        self._taken = 0  # samples of the run so far, at the track's own rate
+        self._given = 0  # samples of the run given out, at the rate asked for
+
+    def push(self, frame: AudioFrame, at: Fraction) -> Iterator[tuple[int, Samples]]:
+        """Take a frame that starts at part time ``at``; yields what is ready."""
+        kind = (frame.layout.name, frame.sample_rate)
+        expected = self._start + Fraction(self._taken, frame.sample_rate)
+        if kind != self._kind or abs(at - expected) > _TOLERANCE_S:
+            yield from self.finish()
+            self._begin(frame, at)
+        frame.pts, frame.time_base = self._taken, Fraction(1, frame.sample_rate)
+        self._taken += frame.samples
+        assert self._resampler is not None
+        for ready in self._resampler.resample(frame):
+            yield self._placed(ready)
+
+    def _begin(self, frame: AudioFrame, at: Fraction) -> None:
+        layout = frame.layout
+        self._kind = (layout.name, frame.sample_rate)
+        self._resampler = av.AudioResampler(format="fltp", layout=layout, rate=self._rate)
+        self._matrix = downmix_matrix(tuple(channel.name for channel in layout.channels))
+        self._start, self._taken, self._given = at, 0, 0
+
+    def finish(self) -> Iterator[tuple[int, Samples]]:
+        """What the resampler still holds; the run ends here."""
+        resampler, self._resampler, self._kind = self._resampler, None, None
+        if resampler is None or not self._taken:
+            return
+        for ready in resampler.resample(None):
+            yield self._placed(ready)
+
+    def _placed(self, frame: AudioFrame) -> tuple[int, Samples]:
+        planar = np.asarray(frame.to_ndarray(), np.float32)
+        place = round_half_up(self._start * self._rate) + self._given
+        self._given += frame.samples
+        return place, np.ascontiguousarray(planar.T @ self._matrix)
+
+
+def read_samples(
+    path: Path, probe: Probe, start: Fraction, stop: Fraction, rate_hz: int = 48000
+) -> Samples:
+    """Sound of one stretch of a part, float32 (n, 2); see SampleReader.read."""
+    with SampleReader(path, probe, rate_hz) as reader:
+        return reader.read(start, stop)
