@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sample_clips import script, tools
+from sample_clips.optics import Camera
 from sample_clips.fields import Grid, Picture, Plane, blur, clouds, mix, plane, soft_step, to_bytes
 
 #: The canvas is a little larger than the picture, so that the camera can drift.
@@ -25,7 +26,6 @@ class BenchLayers:
     still: Picture
     pastes: list[Picture]
     spatula: tools.Sprite
-    noise: Picture
 
 
 def _rounded(x: float, y: float, w: float, h: float, r: float) -> Plane:
@@ -56,17 +56,16 @@ def prepare_bench(tooth: Picture) -> BenchLayers:
     scene = _slab(scene, random)
     pastes = [_paste(scene, moment) for moment in (0.0, 0.5, 1.0)]
     still = to_bytes(scene)
-    for sprite, x, y, angle in ((tools.EXPLORER, 250, -318, 3), (tools.PLUGGER, 240, -262, -2), (tools.CARRIER, 262, -206, 1)):  # fmt: skip
+    for sprite, x, y, angle in ((tools.EXPLORER, 290, -318, 2), (tools.PLUGGER, 280, -262, -1), (tools.CARRIER, 302, -206, 0)):  # fmt: skip
         laid = tools.bar_sprite(sprite, script.SEED)
-        tools.stamp(still, laid, (CANVAS.width_px / 2 + x - 290, CANVAS.height_px / 2 + y), angle, 0.78)
+        tools.stamp(still, laid, (CANVAS.width_px / 2 + x - 290, CANVAS.height_px / 2 + y), angle, 1.0)
     still = np.asarray(cv2.GaussianBlur(still, (0, 0), 1.1), np.uint8)
     spatula = tools.bar_sprite(tools.SPATULA, script.SEED)
-    noise = np.asarray(np.clip(random.standard_normal((900, 1500, 3)) * 16 + 128, 0, 255), np.uint8)
-    return BenchLayers(still, pastes, spatula, noise)
+    return BenchLayers(still, pastes, spatula)
 
 
 def _tray(scene: NDArray[np.float32], random: np.random.Generator) -> NDArray[np.float32]:
-    rim = _rounded(290, -262, 720, 230, 34)
+    rim = _rounded(420, -262, 960, 230, 34)
     scene = _put(scene, rim, 16)
     brushed = cv2.blur(clouds(random, rim.shape, 3, 1), (61, 1))
     steel = 0.20 + 0.05 * plane(brushed) + 0.10 * np.exp(-(((CANVAS.x_mm - 420) / 260) ** 2))
@@ -142,13 +141,12 @@ def _paste(scene: NDArray[np.float32], moment: float) -> Picture:
 class BenchCamera:
     """Draws the bench second by second."""
 
-    def __init__(self, layers: BenchLayers, size_px: tuple[int, int], seed: int) -> None:
+    def __init__(self, layers: BenchLayers, camera: Camera) -> None:
         self.layers = layers
-        self.size = size_px
-        self.random = np.random.default_rng(seed)
+        self.camera = camera
 
     def picture(self, second: float) -> Picture:
-        """RGB uint8 (h, w, 3) at a script second within ``script.BENCH_VIEW``."""
+        """Planar 4:2:0 (see ``Camera``) at a script second within ``script.BENCH_VIEW``."""
         start, stop = script.BENCH_VIEW
         share = (second - start) / (stop - start)
         moment = float(np.clip((share - 0.12) / 0.7, 0, 1)) * 2
@@ -157,14 +155,12 @@ class BenchCamera:
         pastes = self.layers.pastes
         scene[_paste_window()] = cv2.addWeighted(pastes[low], 1 - moment + low, pastes[low + 1], moment - low, 0)
         self._spatula(scene, second, share)
-        zoom = self.size[1] / 720
+        zoom = self.camera.zoom
         x = 40 + 14 * sin(second * 0.5) + 2 * sin(second * 6.1)
         y = 35 + 10 * cos(second * 0.4) + 2 * cos(second * 5.3)
         matrix = np.array([[zoom, 0, -x * zoom], [0, zoom, -y * zoom]])
-        seen = cv2.warpAffine(scene, matrix, self.size)
-        row, column = int(self.random.integers(150)), int(self.random.integers(200))
-        grain = self.layers.noise[row : row + self.size[1], column : column + self.size[0]]
-        return np.asarray(cv2.addWeighted(seen, 1.0, grain, 0.26, -128 * 0.26), np.uint8)
+        seen = cv2.warpAffine(scene, matrix, self.camera.size_px)
+        return self.camera.whole(np.asarray(seen, np.uint8))
 
     def _spatula(self, scene: Picture, second: float, share: float) -> None:
         inward = min(1.0, share / 0.10, (1 - share) / 0.06)

@@ -21,9 +21,11 @@ from chapters.media.drawn import write_recording
 from sample_clips import script
 from sample_clips.bench import BenchCamera, prepare_bench
 from sample_clips.fields import Picture
+from sample_clips.layers import Layers, prepare
+from sample_clips.optics import FULL_SIZE_PX, Camera
 from sample_clips.radiograph import radiograph
 from sample_clips.room import room_sound
-from sample_clips.view import FULL_SIZE_PX, Layers, Microscope, prepare
+from sample_clips.view import Microscope
 
 #: ``report(stage, done, total)`` is told how far the work has come.
 Report = Callable[[str, float, float], None]
@@ -36,15 +38,16 @@ def _silent(stage: str, done: float, total: float) -> None:
 def part_pictures(
     part: int, layers: Layers, height_px: int, scale: Fraction
 ) -> Iterator[tuple[int, Picture]]:
-    """Time stamp (ticks of ``script.TIME_BASE``) and RGB picture of every frame of a part."""
+    """Time stamp (ticks of ``script.TIME_BASE``) and planar 4:2:0 picture of every frame of a part."""
     _, first, _ = script.PARTS[part]
-    scope = Microscope(layers, height_px, script.SEED + part)
+    camera = Camera(height_px, layers.noise, script.SEED + part)
+    scope = Microscope(layers, camera)
     start, stop = script.BENCH_VIEW
     bench = None
     for stamp in script.frame_stamps(part, scale)[0]:
         second = first + float(stamp * script.TIME_BASE / scale)
         if start <= second < stop:
-            bench = bench or BenchCamera(prepare_bench(layers.stack[1]), scope.size, script.SEED)
+            bench = bench or BenchCamera(prepare_bench(layers.stack[1]), camera)
             yield stamp, bench.picture(second)
         else:
             yield stamp, scope.picture(second)
@@ -53,6 +56,8 @@ def part_pictures(
 def draw_part(
     folder: Path,
     part: int,
+    layers: Layers,
+    *,
     height_px: int,
     scale: Fraction = Fraction(1),
     told: Callable[[int], None] = lambda frames: None,
@@ -61,20 +66,17 @@ def draw_part(
 
     Raises EncoderError when it cannot be written.
     """
-    name, first, last = script.PARTS[part]
-    layers = prepare((first, last))
-    width_px = round(FULL_SIZE_PX[0] * height_px / FULL_SIZE_PX[1])
+    path = folder / script.PARTS[part][0]
 
     def counted() -> Iterator[tuple[int, Picture]]:
         for done, frame in enumerate(part_pictures(part, layers, height_px, scale)):
             told(done)
             yield frame
 
-    path = folder / name
     write_recording(
         path,
         counted(),
-        size_px=(width_px, height_px),
+        size_px=Camera(height_px, layers.noise, 0).size_px,
         time_base=script.TIME_BASE,
         length_ticks=script.frame_stamps(part, scale)[1],
         sound=room_sound(part, scale),
@@ -96,6 +98,7 @@ def draw_demo(
     ``height_px`` a smaller picture. Raises EncoderError when a part cannot be written.
     """
     folder.mkdir(parents=True, exist_ok=True)
+    layers = prepare()
     counts = [0] * len(script.PARTS)
     whole = sum(len(script.frame_stamps(p, seconds_scale)[0]) for p in range(len(counts)))
 
@@ -104,7 +107,7 @@ def draw_demo(
             counts[part] = frames
             report("drawing the recording", sum(counts), whole)
 
-        draw_part(folder, part, height_px, seconds_scale, told)
+        draw_part(folder, part, layers, height_px=height_px, scale=seconds_scale, told=told)
 
     with ThreadPoolExecutor(max_workers=len(counts)) as workers:
         for done in [workers.submit(job, part) for part in range(len(counts))]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -53,7 +54,7 @@ def soft_step(value: Plane, low: float, high: float) -> Plane:
 def blur(value: Plane, sigma_px: float) -> Plane:
     """Gaussian blur; a wide one runs on a smaller copy, which looks the same and costs little."""
     shrink = 1
-    while sigma_px / shrink > 8 and min(value.shape[:2]) // shrink > 64:
+    while sigma_px / shrink > 4 and min(value.shape[:2]) // shrink > 64:
         shrink *= 2
     if shrink == 1:
         return plane(cv2.GaussianBlur(value, (0, 0), max(sigma_px, 0.05)))
@@ -78,15 +79,17 @@ def clouds(
 
 
 def to_line(grid: Grid, points: list[tuple[float, float]]) -> Plane:
-    """Distance in millimetres from every pixel to a polyline of (x, y) in millimetres."""
-    best = np.full((grid.height_px, grid.width_px), np.float32(1e6))
-    for (ax, ay), (bx, by) in zip(points, points[1:], strict=False):
-        dx, dy = bx - ax, by - ay
-        along = ((grid.x_mm - ax) * dx + (grid.y_mm - ay) * dy) / (dx * dx + dy * dy)
+    """Distance in millimetres from every pixel to a polyline of (x, y); measured at half the size."""
+    small = Grid(grid.width_px // 2, grid.height_px // 2, grid.scale / 2)
+    best = np.full((small.height_px, small.width_px), np.float32(1e12))
+    for (ax, ay), (bx, by) in pairwise(points):
+        dx, dy = np.float32(bx - ax), np.float32(by - ay)
+        along = ((small.x_mm - ax) * dx + (small.y_mm - ay) * dy) / (dx * dx + dy * dy)
         along = np.clip(along, 0, 1)
-        gap = np.hypot(grid.x_mm - ax - along * dx, grid.y_mm - ay - along * dy)
+        gap = (small.x_mm - ax - along * dx) ** 2 + (small.y_mm - ay - along * dy) ** 2
         best = np.minimum(best, gap)
-    return plane(best)
+    full = cv2.resize(np.sqrt(best), (grid.width_px, grid.height_px), interpolation=cv2.INTER_LINEAR)
+    return plane(full)
 
 
 def bump(grid: Grid, x: float, y: float, rx: float, ry: float) -> Plane:

@@ -13,7 +13,7 @@ from fractions import Fraction
 from itertools import pairwise
 from random import Random
 
-from sample_clips.tooth import Stage
+from sample_clips.tooth import PERFORATION_MM, Stage
 
 TIME_BASE = Fraction(1, 90000)
 SEED = 36
@@ -88,20 +88,20 @@ class Pass:
         return None
 
 
-ZOOM = Track(((0, 50), (34.5, 50), (37, 92), (109.9, 92), (110, 84), (144, 94), (231, 94), (235, 50)))
-CENTRE_X = Track(((0, 0.5), (34.5, 0.5), (37, 0.15), (109.9, 0.15), (110, 0.45), (143.9, 0.45),
+ZOOM = Track(((0, 52), (34.5, 52), (37, 92), (109.9, 92), (110, 84), (144, 94), (231, 94), (235, 52)))
+CENTRE_X = Track(((0, 0.4), (34.5, 0.4), (37, 0.15), (109.9, 0.15), (110, 0.45), (143.9, 0.45),
                   (144, 0.2), (231, 0.2), (235, 0.4)))  # fmt: skip
-CENTRE_Y = Track(((0, 0.2), (34.5, 0.2), (37, -0.1), (109.9, -0.1), (110, 0.15), (231, 0.1), (235, 0)))
+CENTRE_Y = Track(((0, 0.2), (34.5, 0.2), (37, -0.1), (109.9, -0.1), (110, 0.1), (231, 0.1), (235, 0)))
 TURN = Track(((0, -3), (109.9, -3), (110, 2), (245, 2)))
 FOCUS = Track(
     ((0, -6.2), (2.2, -6.2), (4.2, 0.0), (5.0, -1.0), (36, -1.0), (38.5, -6.2), (39.2, -4.6),
-     (40, -6.1), (109.9, -6.1), (110, -5.4), (112, -6.2), (207, -6.2), (209, -5.6), (231, -5.6),
+     (40, -6.2), (109.9, -6.2), (110, -5.4), (112, -6.2), (207, -6.2), (209, -5.6), (231, -5.6),
      (234, -2.6), (236, -0.4), (237, -1.2))
 )  # fmt: skip
 EXPOSURE = Track(
     ((0, 1.25), (3, 1.0), (35, 1.0), (37, 0.74), (39.5, 1.04), (43, 1.0), (110, 1.12), (112, 1.0),
      (144, 1.0), (178, 1.0), (180, 0.60), (206, 0.60), (207.5, 1.06), (209, 1.0), (231, 1.0),
-     (235, 1.2), (237, 1.0))
+     (235, 1.07), (237, 0.97))
 )  # fmt: skip
 TREMOR = Track(
     ((0, 5), (4, 1), (34, 1), (35.5, 4), (38, 1), (178, 1), (180.5, 0), (206, 0), (207, 1),
@@ -199,6 +199,15 @@ PASSES = (
     Pass("explorer", ((236.4, 9, 6, 40), *_taps(TICKS[8:], 36, ((0.2, -0.2), (-0.9, 0.4))), (242, -0.5, 0.3, 36), (244, 8, 7, 40))),
     Pass("mirror", ((237, -10, 3, 176), (238.6, -5.6, 1.2, 178), (243, -5.4, 1.4, 177), (244.8, -10, 3.4, 176))),
 )  # fmt: skip
+
+
+def where(tool: str, second: float, else_at: tuple[float, float]) -> tuple[float, float]:
+    """Where an instrument's tip is, or ``else_at`` while it is away."""
+    for passing in PASSES:
+        at = passing.at(second) if passing.tool == tool else None
+        if at is not None:
+            return at[0], at[1]
+    return else_at
 
 
 def frame_stamps(part: int, scale: Fraction = Fraction(1)) -> tuple[tuple[int, ...], int]:

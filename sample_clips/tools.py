@@ -20,11 +20,14 @@ SPRITE_SCALE = 56.0
 
 @dataclass(frozen=True)
 class Sprite:
-    """Premultiplied RGBA uint8 (h, w, 4); the tip lies at ``tip_px`` (x, y); ``scale`` px a mm."""
+    """Premultiplied RGBA uint8 (h, w, 4) at ``SPRITE_SCALE``; the tip lies at ``tip_px`` (x, y).
+
+    A ``soft`` one has no sharp part, so that it may be turned at half the size.
+    """
 
     rgba: Picture
     tip_px: tuple[float, float]
-    scale: float = SPRITE_SCALE
+    soft: bool = False
 
 
 @dataclass(frozen=True)
@@ -67,7 +70,11 @@ def bar_sprite(bar: Bar, seed: int, tip_blur_mm: float = 0.0) -> Sprite:
     alpha = plane(inside + (1 - inside) * shadow)
     flat = np.dstack([rgb * inside[..., None], alpha])
     rise = np.clip((s - bar.rise_from_mm) / bar.length_mm, 0, 1) * bar.blur_mm * scale
-    return Sprite(_rising_blur(plane(flat), plane(rise + tip_blur_mm * scale)), (margin * scale, height / 2))
+    rgba = _rising_blur(plane(flat), plane(rise + tip_blur_mm * scale))
+    rows = np.flatnonzero(rgba[..., 3].max(axis=1) > 2)
+    first, last = int(rows[0]), int(rows[-1]) + 1
+    tip = (margin * scale, height / 2 - first)
+    return Sprite(np.ascontiguousarray(rgba[first:last]), tip, soft=tip_blur_mm >= 0.1)
 
 
 def _rising_blur(flat: Plane, sigma_px: Plane) -> Picture:
@@ -129,19 +136,37 @@ SPATULA = Bar(
 )
 
 
+MIRROR_HANDLE = Bar(
+    12, _taper([(0, 0.32), (3, 0.40), (8, 0.62), (12, 0.9)]),
+    lambda s: plane(0.006 * s**2), STEEL, 0.9, 0.34, 0.2,
+)
+#: Every instrument of the microscope view: name, shape, blur of its tip in millimetres.
+IN_THE_FIELD = (
+    ("explorer", EXPLORER, 0.0),
+    ("ultrasonic", ULTRASONIC, 0.0),
+    ("plugger", PLUGGER, 0.0),
+    ("carrier", CARRIER, 0.0),
+    ("syringe", SYRINGE, 0.0),
+    ("mirror handle", MIRROR_HANDLE, 0.02),
+    ("suction", SUCTION, 0.13),
+    ("air", AIR, 0.12),
+    ("light", LIGHT_TIP, 0.22),
+)
+
+
 def pellet_on(carrier: Sprite, seed: int) -> Sprite:
     """The carrier with a plug of grey cement standing out of its end."""
     rgba = carrier.rgba.copy()
     h, w = rgba.shape[:2]
-    x = (np.arange(w, dtype=np.float32)[None, :] - carrier.tip_px[0]) / carrier.scale
-    y = (np.arange(h, dtype=np.float32)[:, None] - carrier.tip_px[1]) / carrier.scale
+    x = (np.arange(w, dtype=np.float32)[None, :] - carrier.tip_px[0]) / SPRITE_SCALE
+    y = (np.arange(h, dtype=np.float32)[:, None] - carrier.tip_px[1]) / SPRITE_SCALE
     grain = clouds(np.random.default_rng(seed), (h, w), 7, 3)
     gap = plane(np.maximum(np.abs(y) - 0.37, np.abs(x + 0.22) - 0.36) + 0.03 * grain)
     plug = soft_step(gap, 0.03, -0.03)
     tone = np.clip(0.70 - 0.35 * np.abs(y + 0.1) + 0.05 * grain, 0, 1)
     grey = np.dstack([tone, tone, tone * 0.98, np.ones_like(tone)]) * plug[..., None] * 255
     out = rgba * (1 - plug[..., None]) + grey
-    return Sprite(np.asarray(out + 0.5, np.uint8), carrier.tip_px, carrier.scale)
+    return Sprite(np.asarray(out + 0.5, np.uint8), carrier.tip_px)
 
 
 def stamp(
@@ -162,7 +187,14 @@ def stamp(
         return
     shift = np.asarray(at_px) - turn @ np.asarray(sprite.tip_px) - (x0, y0)
     matrix = np.hstack([turn, shift[:, None]])
-    laid = cv2.warpAffine(sprite.rgba, matrix, (int(x1 - x0), int(y1 - y0)), flags=cv2.INTER_LINEAR)
+    size = (int(x1 - x0), int(y1 - y0))
+    if sprite.soft:
+        half = (size[0] // 2 + 1, size[1] // 2 + 1)
+        laid = cv2.warpAffine(sprite.rgba, matrix * 0.5, half, flags=cv2.INTER_LINEAR)
+        laid = cv2.resize(laid, (half[0] * 2, half[1] * 2), interpolation=cv2.INTER_LINEAR)
+        laid = laid[: size[1], : size[0]]
+    else:
+        laid = cv2.warpAffine(sprite.rgba, matrix, size, flags=cv2.INTER_LINEAR)
     over(picture[y0:y1, x0:x1], np.asarray(laid, np.uint8))
 
 

@@ -8,6 +8,7 @@ photographed at several focus depths. ``Stage`` says how far the work has come.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import cos, pi, sin
 
 import cv2
 import numpy as np
@@ -57,7 +58,9 @@ GROOVES = (
     [(2.4, -0.1), (3.4, -1.5)],
 )
 ORIFICES = ((-1.45, -0.95, 0.3, 0.23), (-1.5, 0.95, 0.3, 0.23), (1.6, 0.15, 0.26, 0.5))
-BOW = [(2.6, -6.6), (5.4, -6.9), (7.3, -5.2), (8.2, -2.6), (8.45, 0), (8.2, 2.6), (7.3, 5.2), (5.4, 6.9), (2.6, 6.6)]
+BOW = [
+    (2.4 + 6.1 * sin(pi * share), -6.75 * cos(pi * share)) for share in (i / 16 for i in range(17))
+]
 MAP_LINES = ([(-1.45, -0.95), (-1.2, 0.0), (-1.5, 0.95)], [(-1.25, 0.0), (0.2, 0.2), (1.6, 0.15)])
 
 
@@ -126,10 +129,10 @@ def floor(grid: Grid, random: np.random.Generator) -> tuple[Plane, Plane]:
     for line in MAP_LINES:
         dome -= 0.2 * np.exp(-((to_line(grid, line) / 0.2) ** 2))
     for x, y, rx, ry in ORIFICES:
-        dome -= 1.0 * bump(grid, x, y, rx * 1.5, ry * 1.5) + 2.6 * bump(grid, x, y, rx * 0.62, ry * 0.62)
+        dome -= 1.0 * bump(grid, x, y, rx * 1.5, ry * 1.5) + 3.4 * bump(grid, x, y, rx * 0.7, ry * 0.7)
     dome += clouds(random, dome.shape, 0.35 * grid.scale, 4) * 0.022
     px, py = PERFORATION_MM
-    ragged = clouds(random, dome.shape, 0.5 * grid.scale, 3) * 0.05
+    ragged = clouds(random, dome.shape, 0.6 * grid.scale, 3) * 0.075
     hole = np.hypot((grid.x_mm - px) / 1.1, (grid.y_mm - py) / 0.9) - 0.46 + ragged
     dome -= 1.1 * soft_step(plane(hole), 0.07, -0.16)
     return plane(dome), plane(hole)
@@ -205,7 +208,9 @@ def bare_tooth(grid: Grid, seed: int) -> Bench:
     wall += clouds(random, shape, 0.5 * grid.scale, 3) * 0.05
     cut = soft_step(rim, 0.02, -0.02)
     on_floor = soft_step(plane(base - wall), -0.12, 0.18)
-    height = plane(height + (np.maximum(wall, base) - height) * (rim < 0))
+    # a rounded corner between wall and floor: a soft maximum over 0.12 mm
+    inner = np.maximum(wall, base) + 0.12 * np.log1p(np.exp(-np.abs(wall - base) / 0.12))
+    height = plane(height + (inner - height) * (rim < 0))
     colour = mix(colour, _cavity_colour(grid, random, plane(uncut - wall), on_floor), cut)
     gloss = plane(gloss * (1 - cut) + cut * (0.38 + 0.1 * on_floor))
     surface = clamp_on(grid, random, edge, Surface(height, colour, gloss))
@@ -256,7 +261,7 @@ def clamp_on(grid: Grid, random: np.random.Generator, edge: Plane, was: Surface)
         metal = _blend((0.30, 0.31, 0.33), (0.62, 0.63, 0.65), plane(0.5 + 0.9 * brushed))
         height = plane(height + (top - height) * solid)
         colour = mix(colour, metal, solid)
-        gloss = plane(gloss * (1 - solid) + 0.95 * solid)
+        gloss = plane(gloss * (1 - solid) + 0.16 * solid)
     return Surface(height, colour, gloss)
 
 
@@ -274,7 +279,7 @@ def worked(grid: Grid, seed: int, stage: Stage, bench: Bench) -> Surface:
     if stage.debris > 0:
         where = soft_step(chips, 2.05 - 0.35 * stage.debris, 2.25) * soft_step(ragged, -0.3, 0.6)
         where = plane(where * bench.on_floor)
-        colour = mix(surface.colour, (0.86, 0.80, 0.66), where)
+        colour = mix(surface.colour, (0.92, 0.80, 0.56), where)
         surface = Surface(plane(surface.height + 0.10 * where), colour, surface.gloss)
     if stage.cement > 0:
         surface = _cement(surface, stage, bench, ragged, chips)
@@ -310,13 +315,13 @@ def _cover(grid: Grid, was: Surface, stage: Stage, bench: Bench, ragged: Plane) 
     deep = soft_step(plane(bench.surface.height + 0.12 * ragged), level + 0.35, level - 0.05)
     reach = soft_step(bench.hole, 0.5 + 2.4 * stage.cover, -0.2 + 2.2 * stage.cover)
     film = plane(deep * reach * soft_step(plane(bench.on_floor + deep), 0.3, 0.9))
-    tone = 0.86 + 0.07 * stage.cured, 0.80 + 0.11 * stage.cured, 0.66 + 0.20 * stage.cured
+    tone = 0.68 + 0.03 * stage.cured, 0.64 + 0.06 * stage.cured, 0.52 + 0.14 * stage.cured
     flat = level - 0.10 * (1 - bump(grid, 0, 0, 1.6, 1.3)[: deep.shape[0], : deep.shape[1]])
-    flat = flat + 0.02 * ragged
+    flat = flat + 0.035 * ragged
     return Surface(
         plane(was.height + (np.maximum(flat, was.height) - was.height) * film),
         mix(was.colour, tone, plane(film * (0.72 + 0.22 * stage.cured))),
-        plane(was.gloss * (1 - film) + film * (1.0 - 0.35 * stage.cured)),
+        plane(was.gloss * (1 - film) + film * (0.55 - 0.25 * stage.cured)),
     )
 
 
@@ -329,7 +334,7 @@ def shade(grid: Grid, surface: Surface) -> NDArray[np.float32]:
     for reach_mm, weight in ((0.25, 0.26), (0.8, 0.16), (2.0, 0.07)):
         hollow += weight * np.clip(blur(height, reach_mm * grid.scale) - height, 0, 1.6)
     light = key * np.exp(-1.15 * hollow)
-    light *= np.exp(0.045 * np.clip(height + 1.5, -7.0, 0))
+    light *= np.exp(0.045 * np.clip(height + 1.5, -7.0, 0) + 0.9 * np.clip(height + 6.9, -3.0, 0))
     seep = [0.30, 0.17, 0.08]
     layers = [blur(plane(light), r * grid.scale) for r in seep]
     soft = np.dstack([0.42 * light + 0.58 * layer for layer in layers])
@@ -342,28 +347,35 @@ def focus_stack(grid: Grid, surface: Surface, shaded: NDArray[np.float32]) -> li
     Depth is cut into slices; each slice is blurred by its distance from the focus and laid over
     the deeper ones, so that a blurred rim spreads over the sharp floor and not the reverse.
     """
-    edges = np.array([-30, -7.2, -6.4, -5.6, -4.9, -4.2, -3.4, -2.6, -1.8, -1.0, 5.0])
-    middles = np.array([-7.6, -6.8, -6.0, -5.25, -4.55, -3.8, -3.0, -2.2, -1.4, -0.6])
+    lows = (-30.0, -7.0, -6.5, -5.6, -4.8, -4.0, -3.0, -2.0, -1.0, 1.5)
+    middles = (-7.4, -6.75, -6.1, -5.2, -4.4, -3.5, -2.5, -1.5, -0.4, 2.8)
+    slices = []
+    for low in lows:
+        # everything from this slice up, so that no gap shows between two slices
+        part = soft_step(surface.height, low - 0.2, low + 0.2)
+        slices.append((part, plane(shaded * part[..., None])) if low > -20 else (part, shaded))
     out = []
     for focus in FOCUS_DEPTHS_MM:
-        total = shaded.copy()
-        for low, high, middle in zip(edges, edges[1:], middles, strict=False):
-            # "at least this deep": everything from this slice up, so that no gap shows
-            part = soft_step(surface.height, float(low) - 0.15, float(low) + 0.15)
+        total = np.zeros_like(shaded)
+        for lowest, middle, (part, cut) in zip(lows, middles, slices, strict=True):
             sigma = abs(middle - focus) * BLUR_PER_MM * grid.scale
-            if low < -20:
-                part = np.ones_like(part)
-            del high
-            soft = blur(np.dstack([shaded * part[..., None], part]), max(float(sigma), 0.35))
-            alpha = np.clip(soft[..., 3:], 0, 1)
-            total = total * (1 - alpha) + soft[..., :3]
+            soft = cut if sigma < 0.4 else blur(cut, sigma)
+            alpha = part if sigma < 0.4 else blur(part, sigma)
+            total = soft if lowest < -20 else total * (1 - alpha[..., None]) + soft
         out.append(to_bytes(plane(total)))
     return out
 
 
+def depth_code(height_mm: float) -> float:
+    """A height as the gloss map keeps it: 0..255 for -8..2 mm."""
+    return float(np.clip((height_mm + 8) * 25.5, 0, 255))
+
+
 def gloss_map(grid: Grid, surface: Surface, random: np.random.Generator) -> Picture:
-    """Normals and gloss packed for the moving highlights: (h, w, 3) uint8 as nx, ny, gloss."""
-    ripple = clouds(random, surface.height.shape, 0.28 * grid.scale, 3) * 0.010
+    """What the moving highlights need: (h, w, 4) uint8 as slope x, slope y, gloss, depth code."""
+    ripple = clouds(random, surface.height.shape, 0.28 * grid.scale, 3) * 0.007
     normal = normals(plane(blur(surface.height, 1.5) + ripple), grid.scale)
-    packed = np.dstack([normal[..., 0] * 127 + 128, normal[..., 1] * 127 + 128, surface.gloss * 255])
+    depth = np.clip((surface.height + 8) * 25.5, 0, 255)
+    slopes = [normal[..., i] * 127 + 128 for i in (0, 1)]
+    packed = np.dstack([*slopes, surface.gloss * 255, depth])
     return np.asarray(np.clip(cv2.GaussianBlur(packed, (0, 0), 0.8), 0, 255), np.uint8)

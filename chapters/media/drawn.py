@@ -36,8 +36,9 @@ def write_recording(  # noqa: PLR0913 - a recording simply has these properties
     sound: Iterable[NDArray[np.float32]] | None = None,
     quality: int = 23,
 ) -> None:
-    """Write ``frames`` (time stamp in ticks of ``time_base``, RGB uint8 (h, w, 3)) and ``sound``.
+    """Write ``frames`` (time stamp in ticks of ``time_base``, picture) and ``sound``.
 
+    A picture is uint8: RGB (h, w, 3), or planar 4:2:0 BT.709 limited (3h/2, w), Y then Cb then Cr.
     Time stamps must rise; the last frame lasts until ``length_ticks``. ``sound`` yields float32
     blocks of shape (n, 2) at 48 kHz in -1..1. Raises EncoderError when the encoder refuses.
     """
@@ -61,10 +62,10 @@ def _film_stream(
     out: OutputContainer, size_px: tuple[int, int], time_base: Fraction, quality: int
 ) -> VideoStream:
     options = {
-        "preset": "superfast",
+        "preset": "ultrafast",
         "crf": str(quality),
         "threads": "1",
-        "x264-params": "bframes=0:b-adapt=0:scenecut=0",
+        "x264-params": "cabac=1:deblock=0,0:scenecut=0",
     }
     film = out.add_stream("libx264", rate=30, options=options)
     film.width, film.height = size_px
@@ -99,18 +100,24 @@ def _with_ends(
 def _mux_picture(
     out: OutputContainer, film: VideoStream, at: int, rgb: NDArray[np.uint8], ends: dict[int, int]
 ) -> None:
-    picture = av.VideoFrame.from_ndarray(rgb, format="rgb24").reformat(
-        format="yuv420p",
-        src_colorspace=Colorspace.ITU709,
-        dst_colorspace=Colorspace.ITU709,
-        dst_color_range=ColorRange.MPEG,
-    )
+    picture = _in_420(rgb)
     picture.pts = at
     picture.time_base = film.codec_context.time_base
     for packet in film.encode(picture):
         if packet.pts is not None:
             packet.duration = ends.pop(packet.pts)
         out.mux(packet)
+
+
+def _in_420(picture: NDArray[np.uint8]) -> av.VideoFrame:
+    if picture.ndim == 2:
+        return av.VideoFrame.from_ndarray(picture, format="yuv420p")
+    return av.VideoFrame.from_ndarray(picture, format="rgb24").reformat(
+        format="yuv420p",
+        src_colorspace=Colorspace.ITU709,
+        dst_colorspace=Colorspace.ITU709,
+        dst_color_range=ColorRange.MPEG,
+    )
 
 
 def _mux_rest(out: OutputContainer, film: VideoStream, ends: dict[int, int]) -> None:
