@@ -94,10 +94,8 @@ def _column(cells: Sequence[Fraction], total: int) -> list[int]:
     """
     whole = sum(cells, Fraction(0))
     rest = whole - whole.numerator // whole.denominator
-    if total > whole:
-        shift = max(Fraction(1, 2), 1 - rest)
-    else:
-        shift = min(Fraction(1, 2), (1 - rest) / 2)
+    half = Fraction(1, 2)
+    shift = max(half, 1 - rest) if total > whole else min(half, (1 - rest) / 2)
     out: list[int] = []
     running, before = Fraction(0), 0
     for cell in cells:

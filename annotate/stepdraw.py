@@ -8,6 +8,7 @@ from __future__ import annotations
 import io
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -15,6 +16,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.collections import LineCollection, PolyCollection
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
+from PIL import Image
 
 from annotate.picture.colours import AWAY, EXPECTED, FAST, NOT_SHOWN, PAPER, REAL, RGB, U8
 from annotate.picture.fonts import FontChain
@@ -112,7 +114,7 @@ def draw_plot(plot: Plot, chain: FontChain, scale: int = 2) -> U8:
     """The plot as RGB uint8 (h, w, 3), ``scale`` pixels for each pixel of the layout."""
     width, height = WIDTH_PX * scale, round(plot.height) * scale
     figure = Figure(figsize=(width / _DPI, height / _DPI), dpi=_DPI, facecolor=_c(PAPER))
-    canvas = FigureCanvasAgg(figure)
+    canvas: Any = FigureCanvasAgg(figure)
     axes = figure.add_axes((0, 0, 1, 1))
     axes.set_axis_off()
     axes.set_xlim(0, WIDTH_PX)
@@ -154,8 +156,6 @@ def step_times_png(
     """
     chain = chain or FontChain()
     picture = draw_plot(plan_plot(rows, ledger, chain, title=title, notice=notice), chain)
-    from PIL import Image
-
     out = io.BytesIO()
     Image.fromarray(picture).save(out, "PNG", optimize=True)
     path.write_bytes(out.getvalue())

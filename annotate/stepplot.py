@@ -256,7 +256,9 @@ def _pieces(row: StepTime, ledger: Ledger) -> list[tuple[Span, Form]]:
     """A step's clinical time in stretches of one kind, away left out."""
     away = [e.clinical for e in ledger.away_events]
     hidden = [h.clinical for h in ledger.hidden if h.step == row.id]
-    unseen = [s for h in hidden if (inside := clamp(h, row.clinical)) for s in subtract(inside, away)]
+    unseen = [
+        s for h in hidden if (inside := clamp(h, row.clinical)) for s in subtract(inside, away)
+    ]
     shown = subtract(row.clinical, [*away, *hidden])
     form = _form_of(row)
     return [(s, "not_shown") for s in unseen] + [(s, form) for s in shown]
@@ -307,9 +309,7 @@ def _step_title(plot: Plot, chain: FontChain, row: StepTime, y: float, lane: flo
         rtl = base_level(line) == 1
         x = MARGIN_PX + (TITLES_PX - 20 if rtl else 34)
         anchor: Literal["left", "right"] = "right" if rtl else "left"
-        plot.labels.append(
-            Label(line, x, first + step * i, fitted.size_px, "regular", INK, anchor)
-        )
+        plot.labels.append(Label(line, x, first + step * i, fitted.size_px, "regular", INK, anchor))
 
 
 def _beside(

@@ -9,15 +9,18 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Callable, Iterator
-from concurrent.futures import ThreadPoolExecutor
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, ThreadPoolExecutor, wait
 from fractions import Fraction
 from importlib.resources import files
 from pathlib import Path
 
 import cv2
 
+from chapters.errors import InputError
 from chapters.media.drawn import write_recording
+from chapters.media.files import Staging
 from sample_clips import script
 from sample_clips.bench import BenchCamera, prepare_bench
 from sample_clips.fields import Picture
@@ -27,6 +30,7 @@ from sample_clips.radiograph import radiograph
 from sample_clips.room import room_sound
 from sample_clips.view import Microscope
 
+CASE_FILE, RADIOGRAPH = "case.yaml", "radiograph.png"
 #: ``report(stage, done, total)`` is told how far the work has come.
 Report = Callable[[str, float, float], None]
 
@@ -54,7 +58,7 @@ def part_pictures(
 
 
 def draw_part(
-    folder: Path,
+    path: Path,
     part: int,
     layers: Layers,
     *,
@@ -62,11 +66,10 @@ def draw_part(
     scale: Fraction = Fraction(1),
     told: Callable[[int], None] = lambda frames: None,
 ) -> Path:
-    """Draw and write one part; ``told`` hears the number of frames done.
+    """Draw and write one part to ``path``; ``told`` hears the number of frames done.
 
     Raises EncoderError when it cannot be written.
     """
-    path = folder / script.PARTS[part][0]
 
     def counted() -> Iterator[tuple[int, Picture]]:
         for done, frame in enumerate(part_pictures(part, layers, height_px, scale)):
@@ -93,42 +96,81 @@ def draw_demo(
 ) -> Path:
     """Draw the whole demo case into ``folder`` and return the path of its case file.
 
-    The two parts are drawn side by side, one a processor core. ``seconds_scale`` below 1 makes
-    a shorter recording of the same story (the case file's times stay as they are),
-    ``height_px`` a smaller picture. Raises EncoderError when a part cannot be written.
+    The two parts are drawn side by side, one a processor core, and get their names when all is
+    done. ``seconds_scale`` below 1 makes a shorter recording of the same story (the case file's
+    times stay as they are), ``height_px`` a smaller picture. Raises InputError when the folder
+    holds a case file that somebody has changed, EncoderError, DiskFull or WorkError when
+    something cannot be written.
     """
-    folder.mkdir(parents=True, exist_ok=True)
+    _keep_what_is_changed(folder)
+    with Staging(folder, marker=CASE_FILE) as stage:
+        stage.path(CASE_FILE).write_text(case_text(), encoding="utf-8", newline="\n")
+        _, png = cv2.imencode(".png", radiograph(script.SEED))
+        stage.path(RADIOGRAPH).write_bytes(png.tobytes())
+        paths = [stage.path(name) for name, _, _ in script.PARTS]
+        _draw_parts(paths, report, seconds_scale, height_px)
+        stage.publish()
+    return folder / CASE_FILE
+
+
+def _keep_what_is_changed(folder: Path) -> None:
+    """Refuse a folder whose case file is not the one that ships."""
+    case = folder / CASE_FILE
+    if case.is_file() and case.read_bytes().replace(b"\r\n", b"\n") != case_text().encode():
+        raise InputError(
+            f"{case}: differs from the demo's case file; to make it as it is, run teachcut make "
+            f"{case}, or give the demo another folder"
+        )
+
+
+def _draw_parts(
+    paths: Sequence[Path], report: Report, seconds_scale: Fraction, height_px: int
+) -> None:
+    """Draw all parts at once; when one fails or the user stops, the others stop too."""
+    report("drawing the scene", 0, 0)
     layers = prepare()
-    counts = [0] * len(script.PARTS)
-    whole = sum(len(script.frame_stamps(p, seconds_scale)[0]) for p in range(len(counts)))
+    counts = [0] * len(paths)
+    whole = sum(len(script.frame_stamps(p, seconds_scale)[0]) for p in range(len(paths)))
+    stop = threading.Event()
 
     def job(part: int) -> None:
         def told(frames: int) -> None:
             counts[part] = frames
-            report("drawing the recording", sum(counts), whole)
+            if stop.is_set():
+                raise _Stopped
 
-        draw_part(folder, part, layers, height_px=height_px, scale=seconds_scale, told=told)
+        draw_part(paths[part], part, layers, height_px=height_px, scale=seconds_scale, told=told)
 
-    with ThreadPoolExecutor(max_workers=len(counts)) as workers:
-        for done in [workers.submit(job, part) for part in range(len(counts))]:
-            done.result()
-    _, png = cv2.imencode(".png", radiograph(script.SEED))
-    (folder / "radiograph.png").write_bytes(png.tobytes())
-    case = folder / "case.yaml"
-    case.write_text(case_text(), encoding="utf-8", newline="\n")
-    return case
+    with ThreadPoolExecutor(max_workers=len(paths)) as workers:
+        jobs = [workers.submit(job, part) for part in range(len(paths))]
+        try:
+            left = set(jobs)
+            while left:
+                done, left = wait(left, timeout=0.25, return_when=FIRST_COMPLETED)
+                report("drawing the recording", sum(counts), whole)
+                for one in done:
+                    one.result()
+        except BaseException:
+            stop.set()
+            raise
+
+
+class _Stopped(Exception):
+    """Raised in a drawing thread when the work is to stop."""
 
 
 def case_text() -> str:
     """The demo's case file as it ships beside this program."""
-    return files("sample_clips").joinpath("case.yaml").read_text(encoding="utf-8")
+    return files("sample_clips").joinpath(CASE_FILE).read_text(encoding="utf-8")
 
 
 def main() -> int:
     """Command line of the program."""
     parser = argparse.ArgumentParser(description="Draw the demo recording into a folder.")
     parser.add_argument("folder", type=Path)
-    parser.add_argument("--height", type=int, default=FULL_SIZE_PX[1], help="picture height, pixels")
+    parser.add_argument(
+        "--height", type=int, default=FULL_SIZE_PX[1], help="picture height, pixels"
+    )
     args = parser.parse_args()
     sys.stdout.write(f"{draw_demo(args.folder, height_px=args.height)}\n")
     return 0

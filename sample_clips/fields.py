@@ -88,7 +88,9 @@ def to_line(grid: Grid, points: list[tuple[float, float]]) -> Plane:
         along = np.clip(along, 0, 1)
         gap = (small.x_mm - ax - along * dx) ** 2 + (small.y_mm - ay - along * dy) ** 2
         best = np.minimum(best, gap)
-    full = cv2.resize(np.sqrt(best), (grid.width_px, grid.height_px), interpolation=cv2.INTER_LINEAR)
+    full = cv2.resize(
+        np.sqrt(best), (grid.width_px, grid.height_px), interpolation=cv2.INTER_LINEAR
+    )
     return plane(full)
 
 

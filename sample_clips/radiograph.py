@@ -63,7 +63,9 @@ def _cavities(grid: Grid, value: Plane) -> Plane:
     )
     for points, wide in lines:
         value = plane(value * (1 - 0.42 * np.exp(-((to_line(grid, points) / wide) ** 2))))
-    box = np.maximum(np.abs(x) - (2.1 - 0.10 * (y + 4)), np.maximum(-8 - y, y + 1.0 - 0.25 * np.cos(x)))
+    box = np.maximum(
+        np.abs(x) - (2.1 - 0.10 * (y + 4)), np.maximum(-8 - y, y + 1.0 - 0.25 * np.cos(x))
+    )
     value = plane(value * (1 - 0.72 * soft_step(plane(box), 0.16, -0.16)))
     hole = np.hypot((x - 0.35) / 0.34, np.clip(np.abs(y - 0.1) - 1.25, 0, None) / 0.3)
     return plane(value * (1 - 0.78 * soft_step(plane(hole), 1.35, 0.75)))

@@ -64,7 +64,7 @@ def _present(tool: str, second: NDArray[np.float64]) -> NDArray[np.float64]:
     return level
 
 
-def _struck(  # noqa: PLR0913 - one row of a table of sounds
+def _struck(
     index: NDArray[np.int64],
     first: float,
     scale: float,
@@ -80,6 +80,10 @@ def _struck(  # noqa: PLR0913 - one row of a table of sounds
         sounding = (since >= 0) & (since < samples)
         if sounding.any():
             t = since[sounding]
-            fade = np.exp(-t / (samples / 5)) if samples == TICK_SAMPLES else np.minimum(1, (samples - t) / 480)
+            fade = (
+                np.exp(-t / (samples / 5))
+                if samples == TICK_SAMPLES
+                else np.minimum(1, (samples - t) / 480)
+            )
             out[sounding] += level * fade * np.cos(2 * np.pi * pitch_hz * t / RATE_HZ)
     return out

@@ -11,10 +11,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
+from math import cos, pi, sin
 from random import Random
 
 from sample_clips.tooth import PERFORATION_MM, Stage
 
+#: Second, x mm, y mm, angle in degrees.
+Row = tuple[float, float, float, float]
 TIME_BASE = Fraction(1, 90000)
 SEED = 36
 #: The two files and the script seconds they hold.
@@ -27,7 +30,8 @@ RATES = (
     (110, 126, NORMAL_FPS),
     (126, 144, DIM_FPS),
     (144, 180, NORMAL_FPS),
-    (180, 193, DIM_FPS),
+    (180, 181, DIM_FPS),
+    (181, 193, DIM_FPS),
     (193, 206, DIM_FPS),
     (206, 223, NORMAL_FPS),
     (223, 229, NORMAL_FPS),
@@ -71,7 +75,7 @@ class Pass:
     """One instrument coming in, working and leaving: rows of second, x, y, angle (degrees)."""
 
     tool: str
-    rows: tuple[tuple[float, float, float, float], ...]
+    rows: tuple[Row, ...]
     shake_mm: float = 0.012
     quiver_mm: float = 0.0
 
@@ -88,10 +92,14 @@ class Pass:
         return None
 
 
-ZOOM = Track(((0, 52), (34.5, 52), (37, 92), (109.9, 92), (110, 84), (144, 94), (231, 94), (235, 52)))
+ZOOM = Track(
+    ((0, 52), (34.5, 52), (37, 92), (109.9, 92), (110, 84), (144, 94), (231, 94), (235, 52))
+)
 CENTRE_X = Track(((0, 0.4), (34.5, 0.4), (37, 0.15), (109.9, 0.15), (110, 0.45), (143.9, 0.45),
                   (144, 0.2), (231, 0.2), (235, 0.4)))  # fmt: skip
-CENTRE_Y = Track(((0, 0.2), (34.5, 0.2), (37, -0.1), (109.9, -0.1), (110, 0.1), (231, 0.1), (235, 0)))
+CENTRE_Y = Track(
+    ((0, 0.2), (34.5, 0.2), (37, -0.1), (109.9, -0.1), (110, 0.1), (231, 0.1), (235, 0))
+)
 TURN = Track(((0, -3), (109.9, -3), (110, 2), (245, 2)))
 FOCUS = Track(
     ((0, -6.2), (2.2, -6.2), (4.2, 0.0), (5.0, -1.0), (36, -1.0), (38.5, -6.2), (39.2, -4.6),
@@ -108,7 +116,9 @@ TREMOR = Track(
      (231, 1), (233, 3), (236, 1))
 )  # fmt: skip
 LIQUID = Track(((66, 0), (70, 1), (95, 1), (99, 0)))
-SPRAY = Track(((67.5, 0), (68, 1), (78, 1), (78.5, 0.1), (80.5, 0.1), (81, 1), (94.5, 1), (95.2, 0)))
+SPRAY = Track(
+    ((67.5, 0), (68, 1), (78, 1), (78.5, 0.1), (80.5, 0.1), (81, 1), (94.5, 1), (95.2, 0))
+)
 
 _START = Stage("as found", gel=0.8, debris=1)
 _RINSED = Stage("rinsed", gel=0.35, debris=0.4)
@@ -149,24 +159,26 @@ def stage_at(second: float) -> tuple[Stage, Stage, float]:
     return before, after, share
 
 
-def _ring(start: float, stop: float, radius: float, turns: float, angle: float) -> Sequence[tuple[float, float, float, float]]:
+def _ring(start: float, stop: float, radius: float, turns: float, angle: float) -> list[Row]:
     """Rows going round the perforation, a little unevenly."""
-    from math import cos, pi, sin
-
     count = max(int((stop - start) / 0.55), 2)
-    rows = []
+    rows: list[Row] = []
     for i in range(count + 1):
         turn = 2 * pi * turns * i / count
         wide = radius * (1 + 0.25 * sin(2.3 * i))
-        rows.append((start + (stop - start) * i / count, 0.35 + wide * cos(turn), -0.25 + 0.8 * wide * sin(turn), angle))
+        x, y = PERFORATION_MM[0] + wide * cos(turn), PERFORATION_MM[1] + 0.8 * wide * sin(turn)
+        rows.append((start + (stop - start) * i / count, x, y, angle))
     return rows
 
 
-def _taps(seconds: Sequence[float], angle: float, places: Sequence[tuple[float, float]]) -> Sequence[tuple[float, float, float, float]]:
+def _taps(
+    seconds: Sequence[float], angle: float, places: Sequence[tuple[float, float]]
+) -> list[Row]:
     """Rows that lift before each second and touch on it."""
-    rows = []
+    rows: list[Row] = []
     for second, (x, y) in zip(seconds, places, strict=False):
-        rows += [(second - 0.7, x + 0.35, y + 0.18, angle), (second, x, y, angle), (second + 0.6, x, y, angle)]
+        rows.append((second - 0.7, x + 0.35, y + 0.18, angle))
+        rows += [(second, x, y, angle), (second + 0.6, x, y, angle)]
     return rows
 
 

@@ -129,7 +129,9 @@ def floor(grid: Grid, random: np.random.Generator) -> tuple[Plane, Plane]:
     for line in MAP_LINES:
         dome -= 0.2 * np.exp(-((to_line(grid, line) / 0.2) ** 2))
     for x, y, rx, ry in ORIFICES:
-        dome -= 1.0 * bump(grid, x, y, rx * 1.5, ry * 1.5) + 3.4 * bump(grid, x, y, rx * 0.7, ry * 0.7)
+        dome -= 1.0 * bump(grid, x, y, rx * 1.5, ry * 1.5) + 3.4 * bump(
+            grid, x, y, rx * 0.7, ry * 0.7
+        )
     dome += clouds(random, dome.shape, 0.35 * grid.scale, 4) * 0.022
     px, py = PERFORATION_MM
     ragged = clouds(random, dome.shape, 0.6 * grid.scale, 3) * 0.075
@@ -142,9 +144,11 @@ def _dam(grid: Grid, random: np.random.Generator, edge: Plane) -> tuple[Plane, N
     """Height and colour of the stretched sheet around the tooth."""
     angle = np.arctan2(grid.y_mm, grid.x_mm)
     fade = np.exp(-np.clip(edge, 0, None) / 2.2)
-    folds = np.sin(angle * 9 + 2.0 * np.sin(angle * 2 + 1)) * 0.10 + np.sin(angle * 23 + 1.3) * 0.035
+    folds = (
+        np.sin(angle * 9 + 2.0 * np.sin(angle * 2 + 1)) * 0.10 + np.sin(angle * 23 + 1.3) * 0.035
+    )
     height = DAM_MM + 0.20 * np.clip(edge, 0, None) + folds * fade
-    height += 0.55 * np.exp(-((edge - 0.32) / 0.28) ** 2)
+    height += 0.55 * np.exp(-(((edge - 0.32) / 0.28) ** 2))
     height += clouds(random, edge.shape, 3.2 * grid.scale, 3) * 0.14
     grain = clouds(random, edge.shape, 0.09 * grid.scale, 2)
     powder = np.clip(clouds(random, edge.shape, 1.3 * grid.scale, 5) - 0.7, 0, 2)

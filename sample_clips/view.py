@@ -17,7 +17,7 @@ from sample_clips import script, tools
 from sample_clips.fields import Grid, Picture, plane, soft_step
 from sample_clips.layers import CANVAS, WORK, Layers
 from sample_clips.optics import Camera
-from sample_clips.tooth import FOCUS_DEPTHS_MM, depth_code
+from sample_clips.tooth import FOCUS_DEPTHS_MM, PERFORATION_MM, depth_code
 
 #: Room around the still picture for the tremor, pixels at any size.
 _PAD = 24
@@ -97,7 +97,9 @@ class Microscope:
             [[c, -s, self.field[0] / 2 - c * x + s * y], [s, c, self.field[1] / 2 - s * x - c * y]]
         )
 
-    def _still(self, key: object, matrix: Matrix, shake: tuple[float, float]) -> tuple[Picture, Picture]:
+    def _still(
+        self, key: object, matrix: Matrix, shake: tuple[float, float]
+    ) -> tuple[Picture, Picture]:
         """The scene and (at half size) its gloss as the field shows them, moved by the tremor.
 
         A moved copy is kept for every quarter of a square pixel, so that a still scene is warped
@@ -115,7 +117,9 @@ class Microscope:
         (dx, px), (dy, py) = (divmod(s, 2) for s in steps)
         if (px, py) not in self._kept:
             moved = matrix + np.array([[0, 0, _PAD + px / 2], [0, 0, _PAD + py / 2]])
-            warped = cv2.warpAffine(self.canvas, moved, (w, h), flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REFLECT)
+            warped = cv2.warpAffine(
+                self.canvas, moved, (w, h), flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REFLECT
+            )
             self._kept[(px, py)] = np.asarray(warped, np.uint8)
         x, y = _PAD - dx, _PAD - dy
         field = self._kept[(px, py)][y : y + self.field[1], x : x + self.field[0]].copy()
@@ -128,14 +132,16 @@ class Microscope:
         A facet shines when its slope (first two channels) is the one that mirrors the lamp; what
         lies out of focus shines as a soft spot.
         """
-        nx, ny, shine, depth = cv2.split(gloss)
+        nx, ny, shine, depth = (np.asarray(c, np.uint8) for c in cv2.split(gloss))
         wet = script.LIQUID.at(second)
         if wet > 0:
             nx, ny = self._rippled(nx, ny, second, 0.30 * wet)
         at = (138 + 7 * sin(second * 0.9) + sway, 114 + 6 * cos(second * 0.7) + sway)
         levels = np.arange(256, dtype=np.float32)
         facing = [cv2.LUT(n, _bell(levels, a)) for n, a in zip((nx, ny), at, strict=True)]
-        spark = cv2.multiply(cv2.multiply(facing[0], facing[1], scale=1 / 255), shine, scale=1 / 255)
+        spark = cv2.multiply(
+            cv2.multiply(facing[0], facing[1], scale=1 / 255), shine, scale=1 / 255
+        )
         off = np.abs(levels - depth_code(script.FOCUS.at(second))) / 255 * 10
         softness = np.clip((off - 0.5) / 2.0, 0, 1) * 255
         veil = cv2.multiply(spark, cv2.LUT(depth, softness.astype(np.uint8)), scale=1 / 255)
@@ -145,7 +151,9 @@ class Microscope:
         full = cv2.resize(light, self.field, interpolation=cv2.INTER_LINEAR)
         cv2.add(picture, cv2.merge([full, full, full]), dst=picture)
 
-    def _rippled(self, nx: Picture, ny: Picture, second: float, much: float) -> tuple[Picture, Picture]:
+    def _rippled(
+        self, nx: Picture, ny: Picture, second: float, much: float
+    ) -> tuple[Picture, Picture]:
         h, w = nx.shape
         out = []
         for n, way in ((nx, 1), (ny, -1)):
@@ -155,7 +163,9 @@ class Microscope:
         return out[0], out[1]
 
     # -- things in front ---------------------------------------------------------------------
-    def _mirror(self, picture: Picture, at: tuple[float, float], turn: float, second: float) -> None:
+    def _mirror(
+        self, picture: Picture, at: tuple[float, float], turn: float, second: float
+    ) -> None:
         """A round mirror showing the tooth from the side, its rim and its handle."""
         scale = script.ZOOM.at(second) * self.zoom
         wide, tall = 2.35 * scale, 1.9 * scale
@@ -200,7 +210,7 @@ class Microscope:
         if amount <= 0.02:
             return
         w, h = self.field
-        x, y = _place(matrix, *script.where("ultrasonic", second, script.PERFORATION_MM))
+        x, y = _place(matrix, *script.where("ultrasonic", second, PERFORATION_MM))
         span = int(300 * self.zoom), int(120 * self.zoom)
         dx, dy = int(second * 140) % span[0], int(second * 60) % span[1]
         mist = self._mist[dy : dy + h, dx : dx + w]
@@ -223,7 +233,8 @@ class Microscope:
         tremor = script.TREMOR.at(second)
         shake = (
             tremor * (1.5 * sin(second * 7.9) + 2.0 * sin(second * 1.7) + 1.2 * sin(second * 0.43)),
-            tremor * (1.3 * cos(second * 8.7) + 2.0 * sin(second * 1.3 + 2) + 1.4 * sin(second * 0.37)),
+            tremor
+            * (1.3 * cos(second * 8.7) + 2.0 * sin(second * 1.3 + 2) + 1.4 * sin(second * 0.37)),
         )
         shake = (shake[0] * self.zoom, shake[1] * self.zoom)
         matrix = self._matrix(second)
@@ -243,7 +254,9 @@ def _scaled(picture: Picture, zoom: float) -> Picture:
     """The picture at the recording's size, never smaller than the field needs."""
     if zoom == 1:
         return picture
-    return np.asarray(cv2.resize(picture, None, fx=zoom, fy=zoom, interpolation=cv2.INTER_AREA), np.uint8)
+    return np.asarray(
+        cv2.resize(picture, None, fx=zoom, fy=zoom, interpolation=cv2.INTER_AREA), np.uint8
+    )
 
 
 def _bell(levels: NDArray[np.float32], middle: float) -> Picture:

@@ -14,7 +14,7 @@ import av
 import numpy as np
 from av.audio.stream import AudioStream
 from av.container import OutputContainer
-from av.video.reformatter import Colorspace, ColorRange
+from av.video.reformatter import ColorRange, Colorspace
 from av.video.stream import VideoStream
 from numpy.typing import NDArray
 
@@ -26,7 +26,7 @@ _KEY_EVERY_S = 2
 Frame = tuple[int, NDArray[np.uint8]]
 
 
-def write_recording(  # noqa: PLR0913 - a recording simply has these properties
+def write_recording(
     path: Path,
     frames: Iterable[Frame],
     *,
