@@ -147,12 +147,13 @@ def _check_film(path: Path, plan: Plan, words: Words) -> None:
     """Read the film back and compare it with the plan. Raises WorkError naming what differs."""
     film, found = plan.film, read_back(path)
     faults = []
-    if found.video_frames != film.frame_count:
-        faults.append(f"{found.video_frames} pictures, planned {film.frame_count}")
-    if abs(found.video_length - film.length) > 1 / film.fps / 2:
-        faults.append(f"picture lasts {found.video_length} s, planned {film.length} s")
-    if found.sound_length is None or abs(found.sound_length - film.length) > Fraction(1, 20):
-        faults.append(f"sound lasts {found.sound_length} s, planned {film.length} s")
+    if found.frame_count != film.frame_count:
+        faults.append(f"{found.frame_count} pictures, planned {film.frame_count}")
+    for kind, leeway in (("video", 1 / film.fps / 2), ("audio", Fraction(1, 20))):
+        if abs(found.duration(kind) - film.length) > leeway:
+            faults.append(f"{kind} lasts {float(found.duration(kind)):.3f} s")
+    if not found.constant_rate or found.fps != film.fps:
+        faults.append(f"{found.fps} pictures a second, planned {film.fps}")
     if len(found.chapters) != len(words.chapters):
         faults.append(f"{len(found.chapters)} chapters, planned {len(words.chapters)}")
     if faults:

@@ -13,4 +13,4 @@ QUALITY = 88
 
 def write_jpeg(path: Path, rgb: U8) -> None:
     """Write an (h, w, 3) R'G'B' picture; nothing but the picture goes into the file."""
-    Image.fromarray(rgb, "RGB").save(path, "JPEG", quality=QUALITY, optimize=True)
+    Image.fromarray(rgb).save(path, "JPEG", quality=QUALITY, optimize=True)

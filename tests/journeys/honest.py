@@ -31,7 +31,7 @@ recordings:
 away:
   - {at: 6, lasted: 0:31, reason: telephone}
 steps:
-  - {id: first, title: Seen in real time, from: 1, to: 5.5}
+  - {id: first, title: Seen in real time, from: 1, to: 5.5, note: Frames pass one by one.}
   - {id: quick, title: Eight times as fast, from: 8.25, to: 31, show: 8x}
   - {id: left-out, title: Left out, from: 31, to: 33, show: skip}
   - {id: last, title: Real time again, from: 33}
