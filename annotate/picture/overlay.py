@@ -11,17 +11,23 @@ from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Generic, Literal, TypeVar
+from typing import Generic, TypeVar
 
-import numpy as np
-
-from annotate.picture import colours, forms
+from annotate.picture import forms
 from annotate.picture.colours import U8
+from annotate.picture.events import (
+    EventKind,
+    EventLine,
+    EventPlate,
+    EventText,
+    build_event,
+    split_event,
+)
+from annotate.picture.figures import FigureCase, shape_of
 from annotate.picture.fonts import FontChain
 from annotate.picture.layout import SMALLEST_PICTURE_PX, Box, even_up, strip_layout
-from annotate.picture.plates import Prepared, blend, ink, plate, prepare
-from annotate.picture.strip import PLATE_ALPHA, Strip, StripText, build_strip, shape_of
-from annotate.picture.textfit import fit
+from annotate.picture.plates import blend
+from annotate.picture.strip import Strip, StripText, build_strip
 from chapters.errors import InputError
 from chapters.times import (
     ClinicalTime,
@@ -31,19 +37,9 @@ from chapters.times import (
     speed_text,
 )
 
-EventKind = Literal["not_shown", "away"]
-
 #: An event line counts up this long, then stays.
 COUNT_UP_S = Fraction(1, 2)
 STAY_S = Fraction(5, 2)
-
-
-@dataclass(frozen=True, slots=True)
-class EventLine:
-    """A line that says time passed unseen: its words, and which kind of time it was."""
-
-    text: str
-    kind: EventKind
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,12 +87,6 @@ class Places:
     events: tuple[Box, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class _EventPlate:
-    rgba: U8
-    ready: Prepared
-
-
 _K = TypeVar("_K")
 _V = TypeVar("_V")
 
@@ -126,17 +116,19 @@ class Overlay:
 
     def __init__(self, size_px: tuple[int, int], fonts: FontChain) -> None:
         self.size_px = size_px
-        self._fonts = fonts
         if min(size_px) < SMALLEST_PICTURE_PX:
             raise InputError(
                 f"a film of {size_px[0]}x{size_px[1]} pixels is too small for the clock; "
                 f"write height: 240 or more in the case file"
             )
         self._layout = strip_layout(*size_px)
+        case = FigureCase(fonts)
         self._strips: _Recent[StripText, Strip] = _Recent(
-            4, lambda text: build_strip(fonts, self._layout, text)
+            4, lambda text: build_strip(fonts, case, self._layout, text)
         )
-        self._events: _Recent[EventLine, _EventPlate] = _Recent(24, self._event_plate)
+        self._events: _Recent[EventText, EventPlate] = _Recent(
+            12, lambda text: build_event(fonts, case, self._layout, text)
+        )
 
     def draw(self, y: U8, u: U8, v: U8, face: OverlayFace) -> None:
         """Blend the face into the planes in place; y is (height, width), u and v half of that.
@@ -144,16 +136,16 @@ class Overlay:
         Raises InputError where a text needs a character that no font has.
         """
         strip = self._strip(face)
-        blend(y, u, v, strip.ready, strip.box.x_px, strip.box.y_px)
+        blend(y, u, v, strip.canvas.ready, strip.box.x_px, strip.box.y_px)
         for made, box in self._stacked(face, strip.box):
-            blend(y, u, v, made.ready, box.x_px, box.y_px)
+            blend(y, u, v, made.canvas.ready, box.x_px, box.y_px)
 
     def rgba(self, face: OverlayFace) -> list[tuple[Box, U8]]:
         """The face's plates as RGBA pictures (straight alpha) with their places."""
         strip = self._strip(face)
         return [
-            (strip.box, strip.rgba.copy()),
-            *((box, made.rgba) for made, box in self._stacked(face, strip.box)),
+            (strip.box, strip.canvas.rgba.copy()),
+            *((box, made.canvas.rgba.copy()) for made, box in self._stacked(face, strip.box)),
         ]
 
     def places(self, face: OverlayFace) -> Places:
@@ -179,7 +171,7 @@ class Overlay:
             clock_cells=tuple(cells),
             step_clock=moved(strip.step_clock.box) if strip.step_clock else None,
             speed=moved(strip.speed.box) if strip.speed and fast else None,
-            hatch=moved(strip.hatch) if strip.hatch and strip.stripes else None,
+            hatch=moved(strip.hatch.box) if strip.hatch and strip.stripes else None,
             events=tuple(box for _, box in self._stacked(face, origin)),
         )
 
@@ -200,62 +192,23 @@ class Overlay:
         strip.show(clock, step_clock, speed, forms.stripes_for(face.speed))
         return strip
 
-    def _stacked(self, face: OverlayFace, strip: Box) -> list[tuple[_EventPlate, Box]]:
+    def _stacked(self, face: OverlayFace, strip: Box) -> list[tuple[EventPlate, Box]]:
         """Event plates above the strip, the last one nearest to it.
 
         Lines that would leave the safe area are left out, the oldest first.
         """
-        out: list[tuple[_EventPlate, Box]] = []
+        out: list[tuple[EventPlate, Box]] = []
         bottom = strip.y_px
         for event in reversed(face.events):
-            made = self._events(event)
-            height, width = made.rgba.shape[:2]
+            figures, text = split_event(event)
+            made = self._events(text)
+            made.show(figures)
+            height, width = made.canvas.rgba.shape[:2]
             bottom -= even_up(self._layout.gap_px) + height
             if bottom < self._layout.safe.y_px:
                 break
             out.append((made, Box(strip.x_px, bottom, width, height)))
         return out[::-1]
-
-    def _event_plate(self, event: EventLine) -> _EventPlate:
-        """Form and words of one event on a plate of their own."""
-        layout, pad = self._layout, self._layout.pad_px
-        form_height = max(6, round(layout.small_px * 0.66))
-        form_width = round(form_height * 1.7)
-        indent = form_width + max(3, round(layout.small_px * 0.45))
-        fitted = fit(
-            self._fonts,
-            event.text,
-            layout.small_px,
-            weight="strong",
-            narrow_px=max(layout.narrow_px, layout.wide_px * 0.75) - indent,
-            wide_px=layout.wide_px - indent,
-            smallest_px=layout.smallest_px,
-            most_lines=layout.event_lines,
-        )
-        masks = [self._fonts.draw(line, fitted.size_px, "strong") for line in fitted.lines]
-        rise = max([round(fitted.size_px * 0.75), *(-m.top_px for m in masks)])
-        fall = max([round(fitted.size_px * 0.22), *(m.top_px + m.mask.shape[0] for m in masks)])
-        inner = indent + max([0, *(int(np.ceil(m.right_px)) for m in masks)])
-        gap = max(2, pad // 2)
-        width = even_up(inner) + 2 * pad
-        height = even_up(2 * gap + len(masks) * (rise + fall))
-        rgba = plate(width, height, colours.GROUND, PLATE_ALPHA, radius_px=pad * 0.6)
-        baseline = gap + rise
-        if event.kind == "away":
-            form, colour = forms.two_posts(form_width, form_height), colours.AWAY
-        else:
-            form, colour = forms.dotted_outline(form_width, form_height), colours.NOT_SHOWN
-        ink(rgba, form, colour, pad, baseline - form_height)
-        for mask in masks:
-            ink(
-                rgba,
-                mask.mask,
-                colours.CHALK,
-                max(0, pad + indent + mask.left_px),
-                baseline + mask.top_px,
-            )
-            baseline += rise + fall
-        return _EventPlate(rgba, prepare(rgba))
 
 
 def _room_for(step_clock: str) -> str:

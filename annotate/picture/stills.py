@@ -17,10 +17,11 @@ from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
 
 from annotate.picture import colours
 from annotate.picture.colours import U8, rgb_to_planes
+from annotate.picture.figures import FigureCase, bare_plate
 from annotate.picture.fonts import FontChain
-from annotate.picture.layout import even_up, strip_layout
-from annotate.picture.plates import blend, ink, plate, prepare
-from annotate.picture.strip import PLATE_ALPHA
+from annotate.picture.layout import Box, even_up, strip_layout
+from annotate.picture.plates import blend, ink, prepare
+from annotate.picture.strip import StripText, build_strip
 from annotate.picture.textfit import fit
 from chapters.errors import InputError
 
@@ -107,34 +108,51 @@ def still_planes(
     caption: str = "",
     *,
     shown_as: str = "",
-    keep_clear_px: int | None = None,
 ) -> tuple[U8, U8, U8]:
     """The picture whole on the dark ground as y (h, w), u and v (h/2, w/2), its caption above it.
 
-    ``keep_clear_px`` rows at the bottom stay free for the overlay strip (None: room for a strip
-    with a title of two lines), so that the clock does not stand on a finding.
+    It stands above or beside the overlay strip, wherever it is larger, so that the clock does not
+    lie on a finding (a title of two lines is allowed for).
     Raises InputError for a file that is no picture or a caption no font can draw.
     """
     width, height = size_px
-    layout = strip_layout(width, height)
-    if keep_clear_px is None:
-        strip = 2 * layout.pad_px + 2.3 * layout.title_px + layout.gap_px + 0.75 * layout.clock_px
-        keep_clear_px = even_up(height - layout.safe.bottom_px + strip + layout.gap_px)
+    safe = strip_layout(width, height).safe
     above = _caption(fonts, caption, size_px) if caption else None
-    top = layout.safe.y_px
+    top = safe.y_px
     if above is not None:
-        top += above.shape[0] + even_up(layout.gap_px)
-    room = (layout.safe.width_px, max(16, height - keep_clear_px - top))
-    picture = _fitted(read_still(path, shown_as), room)
+        top += above.shape[0] + even_up(strip_layout(width, height).gap_px)
+    picture = read_still(path, shown_as)
+    rooms = _rooms(fonts, size_px, top)
+    room = max(
+        rooms,
+        key=lambda box: min(box.width_px / picture.shape[1], box.height_px / picture.shape[0]),
+    )
+    picture = _fitted(picture, (room.width_px, room.height_px))
     canvas = np.empty((height, width, 3), np.uint8)
     canvas[:] = colours.GROUND
-    x = (layout.safe.x_px + (room[0] - picture.shape[1]) // 2) // 2 * 2
-    y = (top + (room[1] - picture.shape[0]) // 2) // 2 * 2
+    x = (room.x_px + (room.width_px - picture.shape[1]) // 2) // 2 * 2
+    y = (room.y_px + (room.height_px - picture.shape[0]) // 2) // 2 * 2
     canvas[y : y + picture.shape[0], x : x + picture.shape[1]] = picture
     planes = rgb_to_planes(canvas)
     if above is not None:
-        blend(*planes, prepare(above), layout.safe.x_px, layout.safe.y_px)
+        blend(*planes, prepare(above), safe.x_px, safe.y_px)
     return planes
+
+
+def _rooms(fonts: FontChain, size_px: tuple[int, int], top_px: int) -> tuple[Box, Box]:
+    """The room above the overlay strip and the room beside it, both below row ``top_px``."""
+    layout = strip_layout(*size_px)
+    safe, gap = layout.safe, even_up(layout.gap_px)
+    bare = build_strip(
+        fonts, FigureCase(fonts), layout, StripText(0, 0, "", "", "0:00:00", "00:00")
+    ).box
+    strip_top = bare.y_px - even_up(2.3 * layout.title_px) - gap
+    strip_right = max(bare.right_px, safe.x_px + layout.narrow_px + 2 * layout.pad_px)
+    left = even_up(strip_right + gap)
+    return (
+        Box(safe.x_px, top_px, safe.width_px, max(2, strip_top - gap - top_px)),
+        Box(left, top_px, max(2, safe.right_px - left), max(2, safe.bottom_px - top_px)),
+    )
 
 
 def _fitted(picture: U8, room_px: tuple[int, int]) -> U8:
@@ -162,13 +180,8 @@ def _caption(fonts: FontChain, caption: str, size_px: tuple[int, int]) -> U8:
     rise = max([round(fitted.size_px * 0.75), *(-m.top_px for m in masks)])
     fall = max([round(fitted.size_px * 0.22), *(m.top_px + m.mask.shape[0] for m in masks)])
     inner = max([0, *(int(np.ceil(m.right_px - min(m.left_px, 0))) for m in masks)])
-    rgba = plate(
-        even_up(inner) + 2 * pad,
-        even_up(len(masks) * (rise + fall) + pad),
-        colours.GROUND,
-        PLATE_ALPHA,
-        radius_px=pad * 0.6,
-    )
+    height = even_up(len(masks) * (rise + fall) + pad)
+    rgba = bare_plate(even_up(inner) + 2 * pad, height, pad * 0.6)
     baseline = pad // 2 + rise
     for mask in masks:
         ink(rgba, mask.mask, colours.CHALK, max(0, pad + mask.left_px), baseline + mask.top_px)

@@ -13,91 +13,30 @@ from dataclasses import dataclass
 from annotate.picture import colours, forms
 from annotate.picture.colours import RGB, U8
 from annotate.picture.direction import base_level
+from annotate.picture.figures import Canvas, Field, FigureCase, Figures, Tile, bare_plate, tile
 from annotate.picture.fonts import FontChain, TextMask, Weight
 from annotate.picture.layout import Box, StripLayout, even_up
-from annotate.picture.plates import Prepared, ink, plate, prepare
+from annotate.picture.plates import ink
 from annotate.picture.textfit import Fitted, fit
 from chapters.errors import InputError
 
-#: How solid the dark plate is, 0..255. 0.88 keeps quiet text at 4.5:1 and forms at 3:1 over white.
-PLATE_ALPHA = 224
-_FIGURES = "0123456789:.×"
-
 
 @dataclass(frozen=True, slots=True)
-class Tile:
-    """A small piece of plate with something on it, as pixels and made ready for blending."""
-
-    rgba: U8
-    ready: Prepared
-
-    @property
-    def width_px(self) -> int:
-        """Width in pixels, even."""
-        return int(self.rgba.shape[1])
-
-
-def _tile(rgba: U8) -> Tile:
-    return Tile(rgba, prepare(rgba))
-
-
-@dataclass(frozen=True, slots=True)
-class Figures:
-    """Tiles of one size for the characters of a clock, all digits equally wide."""
-
-    tiles: Mapping[str, Tile]
-    blank: U8
-    above_px: int
-    below_px: int
-
-    @property
-    def height_px(self) -> int:
-        """Rows of every tile, even; the baseline lies ``above_px`` below the first row."""
-        return self.above_px + self.below_px
-
-    def width_px(self, text: str) -> int:
-        """Columns the text takes."""
-        return sum(self.tiles[ch].width_px for ch in text)
-
-
-def _cell_px(masks: Mapping[str, TextMask], of: str) -> int:
-    """The even width nearest to the characters' advance in which all their ink still fits."""
-    advance = max(masks[ch].advance_px for ch in of)
-    return max(2 * round(advance / 2), even_up(max(masks[ch].mask.shape[1] for ch in of)))
-
-
-def figures(chain: FontChain, size_px: int, colour: RGB, weight: Weight = "strong") -> Figures:
-    """Draw the characters of a clock at one size onto bits of plate."""
-    masks = {ch: chain.draw(ch, size_px, weight) for ch in _FIGURES}
-    above = even_up(max(-m.top_px for m in masks.values()))
-    below = even_up(max(m.top_px + m.mask.shape[0] for m in masks.values()))
-    digit = _cell_px(masks, "0123456789")
-    tiles = {}
-    for ch, mask in masks.items():
-        width = digit if ch.isdigit() else _cell_px(masks, ch)
-        rgba = plate(width, above + below, colours.GROUND, PLATE_ALPHA)
-        left = round((width - mask.advance_px) / 2) + mask.left_px
-        left = min(max(left, 0), width - mask.mask.shape[1])
-        ink(rgba, mask.mask, colour, left, above + mask.top_px)
-        tiles[ch] = _tile(rgba)
-    return Figures(tiles, plate(2, above + below, colours.GROUND, PLATE_ALPHA), above, below)
-
-
-@dataclass(slots=True)
-class Field:
-    """A place on the strip that shows figures, and what it shows now."""
+class Hatch:
+    """The place of the speed's hatch and its tile for each number of stripes (0: bare plate)."""
 
     box: Box
-    figures: Figures
-    shown: str = ""
+    tiles: Mapping[int, Tile]
 
-    def cells(self, text: str) -> list[tuple[str, int]]:
-        """Every character with its column on the strip."""
-        out, x = [], self.box.x_px
-        for ch in text:
-            out.append((ch, x))
-            x += self.figures.tiles[ch].width_px
-        return out
+
+def _hatch(box: Box) -> Hatch:
+    tiles = {}
+    for stripes in (0, *forms.STRIPES):
+        rgba = bare_plate(box.width_px, box.height_px)
+        if stripes:
+            ink(rgba, forms.hatch(box.width_px, box.height_px, stripes), colours.FAST, 0, 0)
+        tiles[stripes] = tile(rgba)
+    return Hatch(box, tiles)
 
 
 @dataclass(slots=True)
@@ -105,53 +44,26 @@ class Strip:
     """A drawn strip: where it stands, its pixels, and the places that change."""
 
     box: Box
-    rgba: U8
-    ready: Prepared
-    clock: Field | None
-    step_clock: Field | None
-    speed: Field | None
-    hatch: Box | None
+    canvas: Canvas
+    clock: Field | None = None
+    step_clock: Field | None = None
+    speed: Field | None = None
+    hatch: Hatch | None = None
     stripes: int = 0
 
     def show(self, clock: str, step_clock: str, speed: str, stripes: int) -> None:
         """Set the figures and the hatch; only what differs from what is shown is touched."""
-        for field, text in (
+        for place, text in (
             (self.clock, clock),
             (self.step_clock, step_clock),
             (self.speed, speed),
         ):
-            if field is not None and field.shown != text:
-                self._set(field, text)
+            if place is not None:
+                place.show(self.canvas, text)
         if self.hatch is not None and self.stripes != stripes:
-            self._set_hatch(self.hatch, stripes)
-
-    def _paste(self, tile: Tile, x_px: int, y_px: int) -> None:
-        rows, columns = tile.rgba.shape[:2]
-        self.rgba[y_px : y_px + rows, x_px : x_px + columns] = tile.rgba
-        self.ready.paste(tile.ready, x_px, y_px)
-
-    def _blank(self, box: Box) -> None:
-        bare = plate(box.width_px, box.height_px, colours.GROUND, PLATE_ALPHA)
-        self._paste(_tile(bare), box.x_px, box.y_px)
-
-    def _set(self, field: Field, text: str) -> None:
-        cells = field.cells(text)
-        before = dict((x, ch) for ch, x in field.cells(field.shown))
-        same = [x for _, x in cells] == list(before) and bool(cells)
-        if not same:
-            self._blank(field.box)
-            before = {}
-        for ch, x in cells:
-            if before.get(x) != ch:
-                self._paste(field.figures.tiles[ch], x, field.box.y_px)
-        field.shown = text
-
-    def _set_hatch(self, box: Box, stripes: int) -> None:
-        bare = plate(box.width_px, box.height_px, colours.GROUND, PLATE_ALPHA)
-        if stripes:
-            ink(bare, forms.hatch(box.width_px, box.height_px, stripes), colours.FAST, 0, 0)
-        self._paste(_tile(bare), box.x_px, box.y_px)
-        self.stripes = stripes
+            box = self.hatch.box
+            self.canvas.paste(self.hatch.tiles[stripes], box.x_px, box.y_px)
+            self.stripes = stripes
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,11 +76,6 @@ class StripText:
     mark: str
     clock_shape: str
     step_shape: str
-
-
-def shape_of(clock: str) -> str:
-    """A clock's text with every digit 0: two clocks of one shape take the same room."""
-    return "".join("0" if ch.isdigit() else ch for ch in clock)
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,15 +107,15 @@ _ROW_TRIES = (
 )
 
 
-def _row(chain: FontChain, layout: StripLayout, text: StripText) -> _Row:
+def _row(chain: FontChain, case: FigureCase, layout: StripLayout, text: StripText) -> _Row:
     """The row at the largest size that fits: without the label, then with a shorter hatch, if need be.
 
     Raises InputError where even the smallest row is too wide.
     """
     for scale, label_too, hatch_units in _ROW_TRIES:
-        clock = figures(chain, max(10, round(layout.clock_px * scale)), colours.CHALK)
+        clock = case.at(max(10, round(layout.clock_px * scale)))
         small_px = max(8, round(layout.small_px * scale))
-        small = figures(chain, small_px, colours.CHALK)
+        small = case.at(small_px)
         gap = even_up(small_px * (0.8 if scale == 1.0 else 0.5))
         label = chain.draw("step", small_px) if label_too and text.step_shape else None
         hatch = even_up(small.above_px * hatch_units)
@@ -263,9 +170,11 @@ class _Plan:
     height_px: int
 
 
-def _plan(chain: FontChain, layout: StripLayout, text: StripText, most_lines: int) -> _Plan:
+def _plan(
+    chain: FontChain, case: FigureCase, layout: StripLayout, text: StripText, most_lines: int
+) -> _Plan:
     pad, gap = layout.pad_px, layout.gap_px
-    row = _row(chain, layout, text) if text.clock_shape else None
+    row = _row(chain, case, layout, text) if text.clock_shape else None
     narrow = max(layout.narrow_px, row.width_px if row else 0)
     number = None
     if text.number:
@@ -309,15 +218,15 @@ def _plan(chain: FontChain, layout: StripLayout, text: StripText, most_lines: in
     return _Plan(number, indent, lines, marks, row, row_top, inner, even_up(y + pad))
 
 
-def build_strip(chain: FontChain, layout: StripLayout, text: StripText) -> Strip:
+def build_strip(chain: FontChain, case: FigureCase, layout: StripLayout, text: StripText) -> Strip:
     """Draw everything on the strip that does not run. Raises InputError for a missing character."""
     for most_lines in (3, 2, 1):
-        plan = _plan(chain, layout, text, most_lines)
+        plan = _plan(chain, case, layout, text, most_lines)
         if plan.height_px <= layout.strip_most_px:
             break
     pad = layout.pad_px
     width = min(even_up(plan.inner_px), layout.wide_px) + 2 * pad
-    rgba = plate(width, plan.height_px, colours.GROUND, PLATE_ALPHA, radius_px=pad * 0.6)
+    rgba = bare_plate(width, plan.height_px, pad * 0.6)
     _write_title(rgba, plan, pad, base_level(text.title) == 1)
     for line in plan.marks:
         _write(rgba, line, pad)
@@ -346,7 +255,7 @@ def _write_title(rgba: U8, plan: _Plan, pad: int, mirrored: bool) -> None:
 def _with_row(box: Box, rgba: U8, row: _Row | None, text: StripText, at: Box) -> Strip:
     """Lay the label down and make places for the figures and the hatch, on one baseline."""
     if row is None:
-        return Strip(box, rgba, prepare(rgba), None, None, None, None)
+        return Strip(box, Canvas.of(rgba))
     baseline = at.y_px + row.clock.above_px
     x = at.x_px
     clock = Field(
@@ -362,8 +271,10 @@ def _with_row(box: Box, rgba: U8, row: _Row | None, text: StripText, at: Box) ->
         width = row.small.width_px(text.step_shape)
         step = Field(Box(x, small_y, width, row.small.height_px), row.small)
         x += width + row.gap_px
-    hatch = Box(x, small_y, row.hatch_px, row.small.above_px) if row.hatch_px else None
+    hatch = None
+    if row.hatch_px:
+        hatch = _hatch(Box(x, small_y, row.hatch_px, row.small.above_px))
     x += row.hatch_px + row.gap_px // 4 * 2
     width = max(row.small.width_px(s) for s in _WIDEST_SPEEDS)
     speed = Field(Box(x, small_y, width, row.small.height_px), row.small)
-    return Strip(box, rgba, prepare(rgba), clock, step, speed, hatch)
+    return Strip(box, Canvas.of(rgba), clock, step, speed, hatch)

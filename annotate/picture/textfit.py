@@ -18,6 +18,8 @@ from annotate.picture.graphemes import clusters
 
 #: Shares of the wished size that a long text may shrink to.
 SHRINK = (1.0, 0.9, 0.8, 0.7)
+#: More than three lines can hold at any size; what is beyond would only cost time.
+_MOST_CLUSTERS = 800
 _BREAK_AFTER = "-‐–—/"
 
 
@@ -174,6 +176,9 @@ def fit(
     if not text:
         return Fitted((), size_px)
     check_texts(chain, [("", text)])
+    parts = clusters(text)
+    if len(parts) > _MOST_CLUSTERS:
+        text = "".join(parts[:_MOST_CLUSTERS])
     few = min(2, most_lines)
     smallest = size_px
     for share in SHRINK:

@@ -15,9 +15,9 @@ import pytest
 
 from annotate.picture import colours
 from annotate.picture.colours import contrast_ratio, relative_luminance, ycbcr_to_rgb
+from annotate.picture.figures import PLATE_ALPHA
 from annotate.picture.overlay import Overlay
 from annotate.picture.plates import blend, prepare
-from annotate.picture.strip import PLATE_ALPHA
 from tests.annotate.picture.drawn import BOTH_EVENTS, chain, face
 
 pytestmark = pytest.mark.outside

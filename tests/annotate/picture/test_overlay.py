@@ -9,7 +9,6 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from annotate.picture import overlay as module
 from annotate.picture.colours import U8
 from annotate.picture.layout import Box, safe_area
 from annotate.picture.overlay import (
@@ -21,6 +20,7 @@ from annotate.picture.overlay import (
     counted,
     event_text,
 )
+from annotate.picture.plates import blend, prepare
 from annotate.words import NOT_FOR_PUBLICATION
 from chapters.errors import InputError
 from tests.annotate.picture.drawn import (
@@ -143,7 +143,7 @@ def test_pixels_and_planes_agree() -> None:
     one, other = noise(size), noise(size)
     made.draw(*one, shown)
     for box, rgba in made.rgba(shown):
-        module.blend(*other, module.prepare(rgba), box.x_px, box.y_px)
+        blend(*other, prepare(rgba), box.x_px, box.y_px)
     assert all((a == b).all() for a, b in zip(one, other, strict=True))
 
 
@@ -195,7 +195,7 @@ def test_the_memory_is_bounded() -> None:
             face(title=f"step {n}", events=(EventLine(f"+0:{n:02d} not shown", "not_shown"),))
         )
     assert len(made._strips._held) <= 4
-    assert len(made._events._held) <= 24
+    assert len(made._events._held) <= 12
 
 
 @pytest.mark.parametrize("script", TITLES)
@@ -250,6 +250,30 @@ def test_event_words() -> None:
     assert event_text("away", Fraction(60), "check radiograph") == "+1:00 away: check radiograph"
     assert event_text("away", Fraction(3725)) == "+1:02:05 away"
     assert event_text("not_shown", Fraction(3, 2)) == "+0:02 not shown"
+
+
+def test_an_event_of_any_words_is_drawn() -> None:
+    """A line without a leading length, and one that is only a length, are drawn as they are."""
+    made = Overlay((640, 360), chain())
+    for text in ("away", "+ 3 away", "+3:10", "+3:10 ", "עצירה +3:10"):
+        assert made.places(face(events=(EventLine(text, "away"),))).events
+
+
+def test_a_counting_event_keeps_its_plate() -> None:
+    """While the figures run up, plate and words stand still; only the figures change."""
+    made = Overlay((1280, 720), chain())
+    plates = []
+    for seconds in (0, 17, 35, 59):
+        event = EventLine(event_text("away", Fraction(seconds), "check radiograph"), "away")
+        plates.append(made.rgba(face(events=(event,)))[1])
+    boxes = {box for box, _ in plates}
+    assert len(boxes) == 1
+    changed = np.zeros(plates[0][1].shape[:2], bool)
+    for _, rgba in plates[1:]:
+        changed |= (rgba != plates[0][1]).any(axis=2)
+    columns = np.flatnonzero(changed.any(axis=0))
+    assert columns.size
+    assert columns[-1] - columns[0] < 0.2 * changed.shape[1]
 
 
 def test_an_event_counts_up_then_stays_then_goes() -> None:
