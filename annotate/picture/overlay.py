@@ -37,6 +37,18 @@ from chapters.times import (
     speed_text,
 )
 
+__all__ = [
+    "COUNT_UP_S",
+    "STAY_S",
+    "EventKind",
+    "EventLine",
+    "Overlay",
+    "OverlayFace",
+    "Places",
+    "counted",
+    "event_text",
+]
+
 #: An event line counts up this long, then stays.
 COUNT_UP_S = Fraction(1, 2)
 STAY_S = Fraction(5, 2)
