@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from contextlib import ExitStack
 from dataclasses import dataclass
 from fractions import Fraction
-from itertools import chain
+from itertools import chain, islice
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self, cast
@@ -25,11 +25,14 @@ from av.video.frame import VideoFrame
 from av.video.stream import VideoStream
 
 from chapters.media.opening import MAX_PIXELS, open_recording
-from chapters.media.packets import is_end
+from chapters.media.packets import PacketFeed
 from chapters.media.timeline import PacketTable
 
 #: seconds before the wanted key frame at which a seek is tried again when it landed too late
 _BACK_OFF_S = (0, 1, 2, 4, 8, 16, 32)
+
+#: packets looked at after a seek to recognise where it landed
+_SIGHT = 16
 
 VideoPackets = Iterator["av.Packet[Any]"]
 
@@ -152,18 +155,12 @@ class PacketDecoder:
     def _packets_from(self, key: int) -> Iterator[tuple[int, av.Packet[Any] | None]]:
         """(number, packet) from packet ``key`` on; (_, None) at the end or where reading breaks off."""
         packets, ordinal = self._start(key)
-        while True:
-            try:
-                packet = next(packets, None)
-            except (av.error.FFmpegError, OSError):
-                packet = None
-            self._fresh = False
-            if packet is None or is_end(packet):
-                yield ordinal, None
-                return
+        self._fresh = False
+        for packet in packets:
             if ordinal >= key:
                 yield ordinal, packet
             ordinal += 1
+        yield ordinal, None
 
     def _start(self, key: int) -> tuple[VideoPackets, int]:
         """A packet iterator at or before packet ``key``, and the number of its first packet."""
@@ -173,7 +170,7 @@ class PacketDecoder:
                 if found is not None:
                     return found
         container, stream = self._open(fresh=True)
-        return container.demux(stream), 0
+        return PacketFeed(container, [stream]), 0
 
     def _seek(self, key: int, back_s: int) -> tuple[VideoPackets, int] | None:
         table = self.source.table
@@ -184,18 +181,43 @@ class PacketDecoder:
         self._fresh = False
         try:
             container.seek(stamp, stream=stream, backward=True)
-            packets = container.demux(stream)
-            first = next(packets)
-        except (av.error.FFmpegError, OSError, StopIteration):
+        except (av.error.FFmpegError, OSError):
             return None
-        ordinal = self._find(first)
-        if ordinal is None or ordinal > key:
+        packets = PacketFeed(container, [stream])
+        ahead = list(islice(packets, _SIGHT))
+        found = recognise(table, ahead)
+        if found is None or found[1] > key:
             return None
-        return chain((first,), packets), ordinal
+        skip, ordinal = found
+        return chain(ahead[skip:], packets), ordinal
 
-    def _find(self, packet: av.Packet[Any]) -> int | None:
-        table = self.source.table
-        if packet.pts is None:
-            return None
-        hits = np.flatnonzero(table.pts == packet.pts)  # one at most: else nothing is sought
-        return int(hits[0]) if len(hits) else None
+
+def recognise(table: PacketTable, packets: list[av.Packet[Any]]) -> tuple[int, int] | None:
+    """Which packets of the table these are: (how many of them to leave out, number of the next).
+
+    The first few after a seek may be torn. Stamp and size settle it where stamps are stored;
+    program streams make them up anew after a seek, so there a row of sizes must fit one place
+    of the table and no other.
+    """
+    for skip in range(min(4, len(packets))):
+        row = packets[skip:]
+        sizes = np.array([packet.size for packet in row], np.int64)
+        stamp = row[0].pts
+        if stamp is not None:
+            hits = np.flatnonzero((table.pts == stamp) & (table.size == sizes[0]))
+            if len(hits) == 1 and _same_row(table, row, int(hits[0])):
+                return skip, int(hits[0])
+        places = np.flatnonzero(table.size[: len(table) - len(sizes) + 1] == sizes[0])
+        for step in range(1, len(sizes)):
+            places = places[table.size[places + step] == sizes[step]]
+        if len(places) == 1 and len(sizes) >= _SIGHT - 4:
+            return skip, int(places[0])
+    return None
+
+
+def _same_row(table: PacketTable, row: list[av.Packet[Any]], at: int) -> bool:
+    """Whether the row's stamps and sizes are those of the table from packet ``at`` on."""
+    for packet, ordinal in zip(row, range(at, len(table)), strict=False):
+        if packet.size != table.size[ordinal] or packet.pts != table.pts[ordinal]:
+            return False
+    return True

@@ -92,12 +92,16 @@ class _Timed:
         wanted = line.index_at(start)
         key = self._key_for(int(line.shown[wanted]))
         last = -1 if key == 0 else int(line.ticks[key]) - 1
+        spoilt = False  # from a lost or damaged picture to the next key frame
         for tick, frame in self._ticked(key):
             if tick <= last:
                 continue
-            self._note_lost(last, tick)
-            if frame.is_corrupt:
-                self._note(Span(line.seconds(tick), line.seconds(tick + 1)), "is damaged")
+            lost = self._note_lost(last, tick)
+            spoilt = (spoilt or lost or frame.is_corrupt) and not (
+                frame.key_frame and not frame.is_corrupt
+            )
+            if spoilt:
+                self._note(tick, self._next_tick(tick), "the picture is damaged")
             last = tick
             yield tick, frame
         self._note_lost(last, int(line.shown[-1]) + line.last)
@@ -128,19 +132,30 @@ class _Timed:
             if tick != NONE:
                 yield tick, frame
 
-    def _note_lost(self, last: int, tick: int) -> None:
-        """Frames of the table strictly between two ticks that came out one after the other."""
+    def _next_tick(self, tick: int) -> int:
+        line = self._probe.timeline
+        after = int(np.searchsorted(line.shown, tick, side="right"))
+        return int(line.shown[after]) if after < len(line.shown) else tick + line.last
+
+    def _note_lost(self, last: int, tick: int) -> bool:
+        """Note the frames of the table strictly between two ticks that came out in a row."""
         line = self._probe.timeline
         first = int(np.searchsorted(line.shown, last, side="right"))
         stop = int(np.searchsorted(line.shown, tick, side="left"))
         if stop > first:
-            span = Span(line.seconds(int(line.shown[first])), line.seconds(tick))
-            what = "one picture" if stop - first == 1 else f"{stop - first} pictures"
-            self._note(span, f"{what} cannot be decoded")
+            self._note(int(line.shown[first]), tick, "no picture can be decoded")
+        return stop > first
 
-    def _note(self, span: Span, what: str) -> None:
-        if not any(d.span == span and d.what == what for d in self._damage):
-            self._damage.append(Damage(span, what))
+    def _note(self, tick: int, end: int, what: str) -> None:
+        """Add a stretch to the damage, joined to the one before where it goes on."""
+        line, damage = self._probe.timeline, self._damage
+        span = Span(line.seconds(tick), line.seconds(end))
+        for i, old in enumerate(damage):
+            if old.what == what and old.span.start <= span.end and span.start <= old.span.end:
+                start, stop = min(old.span.start, span.start), max(old.span.end, span.end)
+                damage[i] = Damage(Span(start, stop), what)
+                return
+        damage.append(Damage(span, what))
 
 
 class FrameReader:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from fractions import Fraction
 from itertools import islice
 
 import numpy as np
@@ -14,7 +13,6 @@ from chapters.media.decode import PacketDecoder, Source
 from chapters.media.timeline import NONE, PacketTable, Timeline
 
 _FRAMES = 8
-_CUT_SHORT_S = Fraction(1, 2)
 #: containers without presentation stamps
 _BARE = ("avi",)
 
@@ -55,17 +53,13 @@ def read_head(source: Source, container_name: str) -> Head:
     return Head(frames, numbers[0], by_order, all(marked) and bool(marked))
 
 
-def tail_loss(
-    source: Source, line: Timeline, promised: Fraction | None, *, broken: bool
-) -> int | None:
+def tail_loss(source: Source, line: Timeline, *, suspicious: bool) -> int | None:
     """The packet of the last frame that decodes, if it is not the last of the file.
 
-    Looked at only where the pass broke off, the last packets are damaged or the header promises
-    more than there is.
+    Looked at only where there is reason to: ``suspicious``, or the last packets are damaged.
     """
     table = source.table
-    short = promised is not None and promised - line.length > _CUT_SHORT_S
-    if not (broken or short or bool(table.corrupt[-8:].any())):
+    if not (suspicious or bool(table.corrupt[-8:].any())):
         return None
     keys = np.flatnonzero(table.key & (line.ticks != NONE))
     if not source.seekable or not len(keys):

@@ -6,18 +6,21 @@ containers that repeat headers), and packets that carry nothing are counted and 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Self
 
 import av
 import numpy as np
 from av.container import InputContainer
+from av.stream import Stream
 from av.video.stream import VideoStream
 
 from chapters.errors import RecordingError
 from chapters.media.timeline import NONE, PacketTable
 
 _EMPTY_LIMIT = 200_000  # packets in a row without a byte
+_ERRORS_IN_A_ROW = 64
 
 
 @dataclass
@@ -40,6 +43,42 @@ class _Columns:
         self.corrupt.append(packet.is_corrupt)
 
 
+class PacketFeed:
+    """Packets of some streams, read on past errors of the container as long as there is progress.
+
+    An iterator of packets; ends at the end of the file, or after ``_ERRORS_IN_A_ROW`` errors
+    without a packet in between. ``error`` keeps the library's word for the last one.
+    """
+
+    def __init__(self, container: InputContainer, streams: Sequence[Stream]) -> None:
+        self._container, self._streams = container, streams
+        self._packets = container.demux(*streams)
+        self._in_a_row = 0
+        self.error = ""
+        self.broke_off = False
+
+    def __iter__(self) -> Self:
+        return self
+
+    def __next__(self) -> av.Packet[Any]:
+        while True:
+            try:
+                packet = next(self._packets)
+            except (av.error.FFmpegError, OSError, IndexError) as error:
+                # IndexError: PyAV meets a stream that appeared in mid-file
+                self.error = str(getattr(error, "strerror", "") or error)
+                self._in_a_row += 1
+                if self._in_a_row > _ERRORS_IN_A_ROW or isinstance(error, EOFError):
+                    self.broke_off = True
+                    raise StopIteration from None
+                self._packets = self._container.demux(*self._streams)
+                continue
+            if is_end(packet):
+                raise StopIteration
+            self._in_a_row = 0
+            return packet
+
+
 @dataclass(frozen=True)
 class Demuxed:
     """What the demux pass found: a table per stream index, and whether reading broke off."""
@@ -59,18 +98,9 @@ def demux_all(
     """Read every packet of ``streams`` once. Raises RecordingError only when the file never ends."""
     columns = {stream.index: _Columns() for stream in streams}
     by_index = {stream.index: stream for stream in streams}
-    total, empty, broke_off = 0, 0, ""
-    packets = container.demux(*streams)
-    while True:
-        try:
-            packet = next(packets)
-        except StopIteration:
-            break
-        except (av.error.FFmpegError, OSError) as error:
-            broke_off = str(getattr(error, "strerror", "") or error)
-            break
-        if is_end(packet):
-            continue
+    total = empty = 0
+    feed = PacketFeed(container, streams)
+    for packet in feed:
         total += packet.size
         empty = 0 if packet.size else empty + 1
         if total > 8 * file_size + (1 << 24) or empty > _EMPTY_LIMIT:
@@ -80,7 +110,7 @@ def demux_all(
     tables = {
         index: _table(by_index[index], column) for index, column in columns.items() if column.pts
     }
-    return Demuxed(tables, broke_off)
+    return Demuxed(tables, feed.error if feed.broke_off else "")
 
 
 def _is_hidden(stream: VideoStream, packet: av.Packet[Any]) -> bool:

@@ -30,7 +30,6 @@ from chapters.spans import Span
 from chapters.times import clock_text, duration_text
 
 _EARLIEST = datetime(2005, 1, 1, tzinfo=UTC)  # older than any recorder that writes such files
-_CUT_SHORT_S = Fraction(1, 2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,14 +85,17 @@ def probe(path: Path, shown_as: str) -> Probe:
         head = read_head(source, container.format.name)
         line = lay_out(source.table, by_order=head.by_order, first=head.first)
         source = replace(source, seekable=line.steady and head.keys_hold)
+        unseen = int(np.count_nonzero(~source.table.hidden & (source.table.size > 0)))
+        unseen -= int(np.count_nonzero(line.ticks != NONE))
         promised = _promised_length(container, stream)
-        lost = tail_loss(source, line, promised, broken=bool(found.broke_off))
+        short = _cut_short(promised, line.length, container)
+        lost = tail_loss(source, line, suspicious=short or bool(found.broke_off))
         if lost is not None:
             line = lay_out(hide_after(source.table, lost), by_order=head.by_order, first=head.first)
         video, notes = describe(stream, head.frames)
         sound = _sound(container, line)
         notes += _stream_notes(container, stream, streams, found, sound)
-        damage = _damage(source.table, line, promised)
+        damage = _damage(source.table, line, promised if short else None, unseen)
         gaps = holes(line)
         return Probe(
             container=container.format.name,
@@ -150,12 +152,24 @@ def _chosen(streams: list[VideoStream], found: Demuxed, shown_as: str) -> VideoS
 
 
 def _promised_length(container: InputContainer, stream: VideoStream) -> Fraction | None:
-    """The length the header states for the picture, in seconds; None where it states none."""
+    """The length in seconds that the header states for the picture; None where it states none.
+
+    A length of the whole file may be the sound's, so with sound it is not taken at its word.
+    """
     if stream.duration:
         return stream.duration * Fraction(stream.time_base or 1)
-    if container.duration and not container.streams.audio:
+    if container.duration:
         return Fraction(container.duration, 1_000_000)
     return None
+
+
+def _cut_short(promised: Fraction | None, length: Fraction, container: InputContainer) -> bool:
+    """Whether the header promises clearly more than there is."""
+    if promised is None:
+        return False
+    whole_file = container.format.name.startswith(("matroska", "flv", "asf"))
+    loose = whole_file and bool(container.streams.audio)
+    return promised - length > (max(Fraction(2), promised / 20) if loose else Fraction(1, 2))
 
 
 def _sound(container: InputContainer, line: Timeline) -> SoundInfo | None:
@@ -225,7 +239,9 @@ def _creation_time(container: InputContainer, now: datetime) -> datetime | None:
     return when if _EARLIEST <= when <= now + timedelta(days=1) else None
 
 
-def _damage(table: PacketTable, line: Timeline, promised: Fraction | None) -> tuple[Damage, ...]:
+def _damage(
+    table: PacketTable, line: Timeline, promised: Fraction | None, unseen: int
+) -> tuple[Damage, ...]:
     """What the demux pass and the first frames show to be damaged, on the part's clock."""
     out: list[Damage] = []
     for ordinal in np.flatnonzero(table.corrupt & (line.ticks != NONE)).tolist():
@@ -235,12 +251,11 @@ def _damage(table: PacketTable, line: Timeline, promised: Fraction | None) -> tu
             out[-1] = Damage(Span(out[-1].span.start, max(out[-1].span.end, end)), out[-1].what)
         else:
             out.append(Damage(Span(at, end), "part of the data is missing"))
-    lost = int(np.count_nonzero(~table.hidden & (table.size > 0) & (line.ticks == NONE)))
-    if lost:
-        what = f"begins with {lost} pictures that cannot be decoded"
+    if unseen:
+        what = f"begins with {unseen} pictures that cannot be decoded"
         out.insert(0, Damage(Span(Fraction(0), Fraction(0)), what))
-    if promised is not None and promised - line.length > _CUT_SHORT_S:
-        what = f"cut short: the header promises {duration_text(promised)}"
+    if promised is not None:
+        what = f"the picture ends here; the header promises {duration_text(promised)}"
         out.append(Damage(Span(line.length, promised), what))
     return tuple(out)
 
@@ -261,7 +276,7 @@ def _stream_notes(
         notes.append(f"has {count} sound tracks; track {sound.stream_index + 1} is used")
     if sound is None:
         notes.append("has no sound that can be read")
-    elif sound.start > Fraction(1, 50):
+    elif sound.start > Fraction(1, 10):
         notes.append(f"has sound from {float(sound.start):.2f} s on; kept in step")
     return notes
 

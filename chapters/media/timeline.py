@@ -26,6 +26,8 @@ NONE = np.iinfo(np.int64).min
 HOLE_S = Fraction(10)
 #: a step backward longer than this means that the recorder's clock was set back
 BACK_S = Fraction(1, 2)
+#: a stray stretch is at most so many packets long
+_STRAY_PACKETS = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,29 +147,59 @@ def _without_jumps(
 ) -> tuple[Ticks, tuple[Jump, ...]]:
     """Stamps without backward jumps and strays; a lasting forward jump is a hole and stays.
 
-    After a jump back the recording goes on one usual step after the latest frame before it. A
-    run of packets that leaps away and comes back is laid evenly between its neighbours.
+    Some packets whose clock leaps away, after which the clock before them goes on, are astray
+    and are laid evenly between their neighbours. After a lasting jump back the recording goes on
+    one usual step after the latest frame before it.
     """
     hole, back = int(HOLE_S / time_base), int(BACK_S / time_base)
+    reorder = raw - order  # how much later than decoded a frame is shown: always little
+    usual_reorder = int(np.median(reorder))
+    wild = np.abs(reorder - usual_reorder) > max(hole, 20 * usual)
+    raw = np.where(wild, order + usual_reorder, raw)
     steps = np.diff(order)
-    out = raw.copy()
+    breaks = (np.flatnonzero((steps > hole) | (steps < -back)) + 1).tolist()
+    out, clock = raw.copy(), order.copy()
     jumps: list[Jump] = []
-    leap: int | None = None  # ordinal where an unconfirmed forward jump began
-    for i in (np.flatnonzero((steps > hole) | (steps < -back)) + 1).tolist():
-        by = Fraction(int(steps[i - 1])) * time_base
-        if steps[i - 1] > 0:
-            leap = i
-            jumps.append(Jump(i, "forward", by))
-            continue
-        if leap is not None and 0 <= int(out[i]) - int(out[leap - 1]) <= hole + (i - leap) * usual:
-            out[leap:i] = np.linspace(int(out[leap - 1]), int(out[i]), i - leap + 2)[1:-1]
-            jumps[-1] = Jump(leap, "stray", jumps[-1].by_s)
+    for at in breaks:
+        by = int(clock[at] - clock[at - 1])
+        if -back <= by <= hole:
+            continue  # the end of a stray that is already laid out
+        stray = _stray(clock, at, back, hole)
+        if stray is not None:
+            low, high = stray
+            for stamps in (out, clock):
+                first, last = int(stamps[low - 1]), int(stamps[high])
+                even = np.linspace(first, max(first, last), high - low + 2)
+                stamps[low:high] = even[1:-1].astype(np.int64)
+            jumps.append(Jump(low, "stray", by * time_base))
+        elif by < 0:
+            shift = int(out[:at].max()) + usual - int(out[at])
+            out[at:] += shift
+            clock[at:] += shift
+            jumps.append(Jump(at, "back", by * time_base))
         else:
-            before = int(out[:i].max())
-            out[i:] += before + usual - int(out[i])
-            jumps.append(Jump(i, "back", by))
-        leap = None
+            jumps.append(Jump(at, "forward", by * time_base))
     return out, tuple(jumps)
+
+
+def _stray(clock: Ticks, at: int, back: int, hole: int) -> tuple[int, int] | None:
+    """The packets [low, high) around the break at ``at`` that are astray, None if it lasts.
+
+    Either those from the break on, until the clock of before it goes on, or, where the clock
+    falls back, those just before it that had run ahead.
+    """
+    before = int(clock[at - 1])
+    ahead = clock[at : at + _STRAY_PACKETS + 1]
+    fit = np.flatnonzero((ahead >= before - back) & (ahead <= before + hole))
+    if len(fit) and fit[0] > 0:
+        return at, at + int(fit[0])
+    now = int(clock[at])
+    low = max(1, at - _STRAY_PACKETS)
+    earlier = clock[low - 1 : at]
+    fit = np.flatnonzero((earlier <= now) & (earlier >= now - hole))
+    if now < before and len(fit):
+        return low + int(fit[-1]), at
+    return None
 
 
 def _last_duration(table: PacketTable, line: Timeline, usual: int) -> int:
