@@ -93,12 +93,14 @@ def draw_demo(
     *,
     seconds_scale: Fraction = Fraction(1),
     height_px: int = FULL_SIZE_PX[1],
+    layers: Layers | None = None,
 ) -> Path:
     """Draw the whole demo case into ``folder`` and return the path of its case file.
 
     The two parts are drawn side by side, one a processor core, and get their names when all is
     done. ``seconds_scale`` below 1 makes a shorter recording of the same story (the case file's
-    times stay as they are), ``height_px`` a smaller picture. Raises InputError when the folder
+    times stay as they are), ``height_px`` a smaller picture, ``layers`` are those of
+    ``prepare`` where they are at hand. Raises InputError when the folder
     holds a case file that somebody has changed, EncoderError, DiskFull or WorkError when
     something cannot be written.
     """
@@ -108,7 +110,8 @@ def draw_demo(
         _, png = cv2.imencode(".png", radiograph(script.SEED))
         stage.path(RADIOGRAPH).write_bytes(png.tobytes())
         paths = [stage.path(name) for name, _, _ in script.PARTS]
-        _draw_parts(paths, report, seconds_scale, height_px)
+        report("drawing the scene", 0, 0)
+        _draw_parts(paths, report, layers or prepare(), seconds_scale, height_px)
         stage.publish()
     return folder / CASE_FILE
 
@@ -124,11 +127,9 @@ def _keep_what_is_changed(folder: Path) -> None:
 
 
 def _draw_parts(
-    paths: Sequence[Path], report: Report, seconds_scale: Fraction, height_px: int
+    paths: Sequence[Path], report: Report, layers: Layers, seconds_scale: Fraction, height_px: int
 ) -> None:
     """Draw all parts at once; when one fails or the user stops, the others stop too."""
-    report("drawing the scene", 0, 0)
-    layers = prepare()
     counts = [0] * len(paths)
     whole = sum(len(script.frame_stamps(p, seconds_scale)[0]) for p in range(len(paths)))
     stop = threading.Event()

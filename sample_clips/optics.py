@@ -28,13 +28,14 @@ def _matrix() -> NDArray[np.float64]:
 class Camera:
     """Turns RGB fields into planar 4:2:0 pictures, shape (3h/2, w) uint8: Y, then Cb, then Cr.
 
-    ``field_px`` is the size of the round field's box; outside it the picture is black.
+    ``size_px`` is the asked size, brought down to multiples of four; ``field_px`` is the size of
+    the round field's box, outside which the picture is black.
     """
 
     def __init__(self, height_px: int, noise: Picture, seed: int) -> None:
         zoom = height_px / FULL_SIZE_PX[1]
         self.zoom = zoom
-        self.size_px = (round(FULL_SIZE_PX[0] * zoom) // 2 * 2, height_px // 2 * 2)
+        self.size_px = (round(FULL_SIZE_PX[0] * zoom) // 4 * 4, height_px // 4 * 4)
         wide = min(round(2 * (FIELD_RADIUS_PX + 8) * zoom), self.size_px[0]) // 4 * 4
         self.field_px = (wide, self.size_px[1])
         self.noise = noise

@@ -19,6 +19,7 @@ from av.video.stream import VideoStream
 from numpy.typing import NDArray
 
 from chapters.errors import EncoderError
+from chapters.media.files import naming_full_disk
 
 SOUND_RATE_HZ = 48000
 _SOUND_BLOCK = 1024
@@ -40,10 +41,11 @@ def write_recording(
 
     A picture is uint8: RGB (h, w, 3), or planar 4:2:0 BT.709 limited (3h/2, w), Y then Cb then Cr.
     Time stamps must rise; the last frame lasts until ``length_ticks``. ``sound`` yields float32
-    blocks of shape (n, 2) at 48 kHz in -1..1. Raises EncoderError when the encoder refuses.
+    blocks of shape (n, 2) at 48 kHz in -1..1. Raises EncoderError when the encoder refuses,
+    DiskFull when there is no space left.
     """
     try:
-        with av.open(str(path), "w", format="mp4") as out:
+        with naming_full_disk(path.name), av.open(str(path), "w", format="mp4") as out:
             film = _film_stream(out, size_px, time_base, quality)
             tone = _sound_stream(out) if sound is not None else None
             blocks = _sound_frames(sound) if sound is not None else iter(())
