@@ -7,14 +7,17 @@ sound carries ticks at known times. Written with PyAV directly, never through th
 
 from __future__ import annotations
 
+import os
+import subprocess
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
-from typing import Any, TypeAlias, cast
+from typing import Any, NoReturn, TypeAlias, cast
 
 import av
 import numpy as np
+import pytest
 from numpy.typing import NDArray
 
 Plane = NDArray[np.uint8]
@@ -26,6 +29,34 @@ _TOP, _BOTTOM = 0.08, 0.28  # rows of the code, as parts of the picture's height
 TICK_HZ = 2000
 TICK_LASTS_S = 0.004
 _TIME_BASE = Fraction(1, 90000)
+
+
+def absent(what: str) -> NoReturn:
+    """Leave a test loudly where ``what`` cannot be had; fail instead when TEACHCUT_NO_SKIP=1."""
+    if os.environ.get("TEACHCUT_NO_SKIP") == "1":
+        pytest.fail(f"{what} is not there and nothing may be skipped")
+    pytest.skip(f"NOT CHECKED: {what} is not there")
+
+
+def ffmpeg(*arguments: str | Path, shown: int = 0) -> bytes:
+    """Run the ffmpeg binary that imageio-ffmpeg brings (not the one inside PyAV); its output.
+
+    ``shown``: the exit status expected.
+    """
+    try:
+        import imageio_ffmpeg
+
+        binary = imageio_ffmpeg.get_ffmpeg_exe()
+    except (ImportError, RuntimeError):
+        absent("imageio-ffmpeg")
+    done = subprocess.run(
+        [binary, "-nostdin", "-y", "-v", "error", *map(str, arguments)],
+        capture_output=True,
+        check=False,
+        timeout=120,
+    )
+    assert done.returncode == shown, done.stderr.decode(errors="replace")
+    return done.stdout
 
 
 class UnreadableNumber(ValueError):

@@ -186,19 +186,22 @@ def _stray(clock: Ticks, at: int, back: int, hole: int) -> tuple[int, int] | Non
     """The packets [low, high) around the break at ``at`` that are astray, None if it lasts.
 
     Either those from the break on, until the clock of before it goes on, or, where the clock
-    falls back, those just before it that had run ahead.
+    falls back, those just before it that had run ahead. Both ends of a stray are leaps: else two
+    short recordings one after the other would look like one.
     """
     before = int(clock[at - 1])
     ahead = clock[at : at + _STRAY_PACKETS + 1]
     fit = np.flatnonzero((ahead >= before - back) & (ahead <= before + hole))
     if len(fit) and fit[0] > 0:
-        return at, at + int(fit[0])
+        high = at + int(fit[0])
+        return (at, high) if abs(int(clock[high] - clock[high - 1])) > back else None
     now = int(clock[at])
     low = max(1, at - _STRAY_PACKETS)
     earlier = clock[low - 1 : at]
     fit = np.flatnonzero((earlier <= now) & (earlier >= now - hole))
     if now < before and len(fit):
-        return low + int(fit[-1]), at
+        low += int(fit[-1])
+        return (low, at) if int(clock[low] - clock[low - 1]) > back else None
     return None
 
 
