@@ -13,6 +13,15 @@ from chapters.times import clock_text, duration_text, short_clock_text
 
 VIEWER_SCRIPTS = ("time.js", "player.js", "words.js", "extras.js")
 VIEWER_STYLES = ("type.css", "base.css", "viewer.css", "print.css")
+#: What the club's site carries in its folder ``assets``: file -> what it is put together from.
+SITE_ASSETS = {
+    "viewer.js": VIEWER_SCRIPTS,
+    "viewer.css": VIEWER_STYLES,
+    "club.css": ("type.css", "base.css", "club.css"),
+    "search.js": ("time.js", "search.js"),
+    "club.js": ("club.js",),
+    "side.js": ("side.js",),
+}
 
 
 @cache
@@ -21,6 +30,12 @@ def asset(name: str) -> str:
     return (resources.files("annotate.page") / "assets" / name).read_text(encoding="utf-8")
 
 
+def together(names: tuple[str, ...]) -> str:
+    """Several styles or scripts as one file."""
+    return "\n".join(asset(name) for name in names)
+
+
+@cache
 def environment() -> Environment:
     """Jinja2 with escaping on everywhere; a name a template does not know is an error."""
     env = Environment(

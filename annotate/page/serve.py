@@ -22,6 +22,7 @@ from annotate.page.ranges import Bytes, parse_range
 from chapters.errors import InputError
 
 if TYPE_CHECKING:
+    import uvicorn
     from starlette.applications import Starlette
     from starlette.requests import Request
     from starlette.responses import Response
@@ -76,27 +77,33 @@ def serve(
     if not (site / "index.html").is_file():
         raise InputError(f"{site.name}: holds no site; run teachcut club first")
     try:
+        import starlette  # noqa: F401
         import uvicorn
     except ImportError:
         raise InputError(
             "serving needs the extra club; install it with: pip install 'teachcut[club]'"
         ) from None
-    app = make_app(site, word)
-    config = uvicorn.Config(
+    config = server_config(make_app(site, word), host, port)
+    if said is not None:
+        shown = f"[{host}]" if ":" in host else host
+        said(f"http://{shown}:{port}/")
+    uvicorn.Server(config).run()
+
+
+def server_config(app: Starlette, host: str, port: int) -> uvicorn.Config:
+    """How uvicorn runs the site: quiet, nameless, trusting no proxy."""
+    import uvicorn
+
+    return uvicorn.Config(
         app,
         host=host,
         port=port,
         log_level="warning",
         access_log=False,
         server_header=False,
-        date_header=True,
         proxy_headers=False,
         timeout_graceful_shutdown=2,
     )
-    if said is not None:
-        shown = f"[{host}]" if ":" in host else host
-        said(f"http://{shown}:{port}/")
-    uvicorn.Server(config).run()
 
 
 def check_access(host: str, word: str | None) -> None:

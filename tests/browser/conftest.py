@@ -4,21 +4,25 @@ from __future__ import annotations
 
 import os
 import shutil
-import threading
-import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import pytest
+
 from tests.annotate.page.casefolder import Made, Plan, numbered_film, plan_values, usual, write_case
 
-ARGS = (
-    "--no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking "
-    "--disable-component-update --disable-sync --autoplay-policy=no-user-gesture-required"
-).split()
+ARGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--autoplay-policy=no-user-gesture-required",
+]
 PLACES = ("chromium", "chromium-browser", "google-chrome")
 ASK = {
     "question": "What will the matrix rest on?",
@@ -108,25 +112,3 @@ def case(tmp_path_factory: pytest.TempPathFactory, film: bytes) -> CaseFolder:
     made = write_case(folder, asking(), film=film)
     write_viewer_page(folder, folder)
     return CaseFolder(folder, made)
-
-
-@contextmanager
-def served(site: Path, word: str | None = None) -> Iterator[str]:
-    """The site behind uvicorn on a free port of this machine; gives its address."""
-    import uvicorn
-
-    from annotate.page.serve import make_app
-
-    config = uvicorn.Config(make_app(site, word), host="127.0.0.1", port=0, log_level="warning")
-    server = uvicorn.Server(config)
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
-    while not server.started:
-        assert thread.is_alive(), "the server did not start"
-        time.sleep(0.01)
-    port = server.servers[0].sockets[0].getsockname()[1]
-    try:
-        yield f"http://127.0.0.1:{port}"
-    finally:
-        server.should_exit = True
-        thread.join(10)

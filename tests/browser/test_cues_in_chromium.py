@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
+
 from annotate.page.cues import read_cues
 
 pytestmark = [pytest.mark.browser, pytest.mark.outside]

@@ -8,6 +8,7 @@ from fractions import Fraction
 from typing import Any
 
 import pytest
+
 from tests.browser.conftest import CaseFolder
 
 pytestmark = pytest.mark.browser
