@@ -40,7 +40,7 @@ def radiograph(seed: int) -> Picture:
     value = block * (1 - 0.5 * body) + 0.46 * body
     shell = soft_step(plane(half - np.abs(x)), 1.25, 0.35) + soft_step(plane(y - top), 1.5, 0.5)
     value = value + 0.26 * np.clip(shell, 0, 1) * crown * soft_step(y, -0.8, -2.2)
-    value = _cavities(grid, value)
+    value = _cavities(grid, value, soft_step(plane(y - top), -0.05, 0.25))
     bow = np.minimum(np.abs(np.hypot(x - 4.3, (y + 4.0) * 1.25) - 2.9) - 0.30, 9)
     metal = soft_step(plane(bow), 0.05, -0.05) * soft_step(plane(x), 3.2, 4.2)
     jaws = soft_step(plane(np.maximum(np.abs(y + 1.75) - 0.26, np.abs(x) - 4.75)), 0.06, -0.06)
@@ -50,10 +50,10 @@ def radiograph(seed: int) -> Picture:
     value = value + 0.045 * plane(grain)
     corner = np.maximum(np.abs(x) - 14.6, np.abs(y) - 10.8)
     value = value * soft_step(plane(np.hypot(np.clip(corner + 1.2, 0, None), 0)), 1.25, 1.05)
-    return np.asarray(np.clip(value, 0, 1) * 244 + 4, np.uint8)
+    return np.asarray(np.clip(value * 1.12, 0, 1) ** 0.85 * 244 + 4, np.uint8)
 
 
-def _cavities(grid: Grid, value: Plane) -> Plane:
+def _cavities(grid: Grid, value: Plane, below_cusps: Plane) -> Plane:
     """Canals, access cavity and the perforation let the rays through."""
     x, y = grid.x_mm, grid.y_mm
     lines = (
@@ -66,6 +66,6 @@ def _cavities(grid: Grid, value: Plane) -> Plane:
     box = np.maximum(
         np.abs(x) - (2.1 - 0.10 * (y + 4)), np.maximum(-8 - y, y + 1.0 - 0.25 * np.cos(x))
     )
-    value = plane(value * (1 - 0.72 * soft_step(plane(box), 0.16, -0.16)))
+    value = plane(value * (1 - 0.66 * soft_step(plane(box), 0.16, -0.16) * below_cusps))
     hole = np.hypot((x - 0.35) / 0.34, np.clip(np.abs(y - 0.1) - 1.25, 0, None) / 0.3)
     return plane(value * (1 - 0.78 * soft_step(plane(hole), 1.35, 0.75)))

@@ -66,7 +66,9 @@ def bar_sprite(bar: Bar, seed: int, tip_blur_mm: float = 0.0) -> Sprite:
     )
     light = 0.10 + 0.42 * level**1.4 + bar.shine * 0.62 * band + 0.03 * grain * level
     rgb = np.asarray(bar.colour, np.float32) * light[..., None]
-    rgb = mix(plane(rgb), (1, 1, 1), plane(np.clip(0.5 * bar.shine * band - 0.25, 0, 0.6) * inside))
+    rgb = mix(
+        plane(rgb), (1, 1, 1), plane(np.clip(0.95 * bar.shine * band - 0.45, 0, 0.8) * inside)
+    )
     rgb = plane(np.clip(rgb, 0, 1) ** (1 / 1.7))
     shadow = blur(plane(np.roll(inside, int(0.16 * scale), axis=0)), 0.10 * scale) * 0.40
     alpha = plane(inside + (1 - inside) * shadow)
