@@ -18,7 +18,7 @@ from annotate.version import VERSION
 from chapters.errors import TeachcutError
 
 COMMANDS: tuple[Command, ...] = (*making.COMMANDS, *looking.COMMANDS)
-ORDER = ("demo", "find", "start", "check", "make", "batch", "times")
+ORDER = ("demo", "find", "start", "check", "make", "batch", "times", "tidy")
 
 
 def parser() -> argparse.ArgumentParser:

@@ -19,8 +19,8 @@ from annotate.version import VERSION
 from chapters.casechecks import check_against, fit_to_recording
 from chapters.casefile import LoadedCase, mistake_at
 from chapters.errors import CaseFileError, InputError
+from chapters.media.encode import EncoderSettings
 from chapters.media.files import sha256_of
-from chapters.media.writer import EncoderSettings
 from chapters.scenecuts import SceneCut
 from chapters.speedplan import UnreachableLength
 from chapters.times import RecordingTime, short_clock_text
@@ -58,11 +58,26 @@ class Decided:
         """SHA-256 of every input, in the order of ``inputs``."""
         return tuple(sha256_of(path) for path, _ in self.inputs)
 
+    def hash_of(self, shown_as: str) -> str:
+        """SHA-256 of the input that the case file calls ``shown_as``."""
+        names = [name for _, name in self.inputs]
+        return self.hashes[names.index(shown_as)]
+
+    @property
+    def font_hashes(self) -> tuple[str, ...]:
+        """SHA-256 of the case's own fonts."""
+        return tuple(self.hash_of(name) for name in self.plan.case.fonts)
+
+    @property
+    def library_versions(self) -> dict[str, str]:
+        """Versions of the libraries that decide what a pixel is."""
+        return {name: version(name) for name in LIBRARIES}
+
     def fingerprint(self, settings: EncoderSettings) -> str:
         """One hash of everything the results depend on: inputs, case, settings, versions."""
         values = {
             "teachcut": VERSION,
-            "libraries": {name: version(name) for name in LIBRARIES},
+            "libraries": self.library_versions,
             "case": hashlib.sha256(self.loaded.path.read_bytes()).hexdigest(),
             "inputs": list(self.hashes),
             "settings": {k: str(v) for k, v in asdict(settings).items()},
@@ -90,7 +105,9 @@ def decide(loaded: LoadedCase, report: Report) -> Decided:
     try:
         plan = make_plan(case, line, recording.typical_gap_s, cuts)
     except UnreachableLength as error:
-        raise CaseFileError((mistake_at(loaded, "length", str(error), "write another length"),)) from None
+        raise CaseFileError(
+            (mistake_at(loaded, "length", str(error), "write another length"),)
+        ) from None
     warnings = tuple(str(m) for m in (*loaded.warnings, *mistakes))
     warnings += recording.notices(plan.steps) + plan.notices
     fonts = [(loaded.path_of(f), f) for f in case.fonts]
@@ -141,4 +158,3 @@ def check_stills(stills: Sequence[tuple[Path, str]]) -> None:
             faults.append(str(error))
     if faults:
         raise InputError("\n".join(faults))
-

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable
 from fractions import Fraction
-from functools import partial
 from pathlib import Path
 
 from annotate.picture.cardlayout import closing_card, title_card
@@ -15,9 +15,9 @@ from annotate.picture.overlay import Overlay, OverlayFace
 from annotate.picture.posters import write_jpeg
 from annotate.picture.stills import still_planes
 from annotate.plan import Plan
+from annotate.render import Footage
 from chapters.case import Still
 from chapters.timemap import CardKind
-from chapters.times import round_half_up
 
 Planes = tuple[U8, U8, U8]
 
@@ -41,6 +41,7 @@ class FilmInserts:
         mark: str,
     ) -> None:
         check_texts(fonts, film_texts(plan))
+        self._lock = threading.Lock()
         self._cards = {
             "title": Card(title_card(plan.case), size_px, fonts),
             "closing": Card(closing_card(plan.ledger, mark), size_px, fonts),
@@ -52,8 +53,9 @@ class FilmInserts:
         }
 
     def card(self, kind: CardKind, t: Fraction) -> Planes:
-        """The card's picture ``t`` seconds after it began."""
-        return self._cards[kind].planes(t)
+        """The card's picture ``t`` seconds after it began; safe from any thread."""
+        with self._lock:
+            return self._cards[kind].planes(t)
 
     def still(self, still: Still) -> Planes:
         """The still as planes of the film's size."""
@@ -71,36 +73,39 @@ def film_texts(plan: Plan) -> list[tuple[str, str]]:
     return [(where, text) for where, text in found if text]
 
 
-def step_pictures(plan: Plan) -> dict[int, str]:
-    """Which film frame gives which picture: ``step-3.jpg`` from the middle of step 3's footage."""
-    film = plan.film
-    out: dict[int, str] = {}
+def step_times_of_pictures(plan: Plan) -> dict[int, Fraction]:
+    """Step number -> the recording time of its picture, for every step the film shows."""
+    out: dict[int, Fraction] = {}
     for row in plan.rows:
-        own = [p for p in film.footage if p.step == row.id and p.recording is not None]
-        if not own or own[0].recording is None or own[-1].recording is None:
-            continue
-        start, end = own[0].recording.start, own[-1].recording.end
-        at, _ = film.cut_at(start + (end - start) * PICTURE_AT)
-        out[min(film.frame_count - 1, round_half_up(at * film.fps))] = f"step-{row.number}.jpg"
+        own = [p.recording for p in plan.film.footage if p.step == row.id and p.recording]
+        if own:
+            wanted = own[0].start + (own[-1].end - own[0].start) * PICTURE_AT
+            shown = [span for span in own if span.holds(wanted)]
+            out[row.number] = wanted if shown else own[0].start
     return out
 
 
-def keep_pictures(
-    plan: Plan, place: Callable[[str], Path], overlay: Overlay, mark: str
-) -> dict[int, Callable[[Planes], None]]:
-    """What to do with the clean pictures of some frames: the steps' pictures and the poster.
+def write_pictures(
+    plan: Plan,
+    pictures: Footage,
+    inserts: FilmInserts,
+    overlay: Overlay,
+    place: Callable[[str], Path],
+    mark: str,
+) -> None:
+    """``step-3.jpg`` for every shown step, and ``poster.jpg`` from the step shown longest.
 
-    The longest shown step gives the poster. ``mark`` is drawn on pictures not for publication.
+    A film of cards alone has its title card for a poster. ``mark`` is drawn on pictures that are
+    not for publication.
     """
-    frames = step_pictures(plan)
     longest = max(plan.rows, key=lambda row: row.real + row.fast, default=None)
-    out: dict[int, Callable[[Planes], None]] = {}
-    for frame, name in frames.items():
-        names = [name]
-        if longest is not None and name == f"step-{longest.number}.jpg":
+    for number, r in step_times_of_pictures(plan).items():
+        names = [f"step-{number}.jpg"]
+        if longest is not None and number == longest.number:
             names.append("poster.jpg")
-        out[frame] = partial(_keep, [place(n) for n in names], overlay, mark)
-    return out or {0: partial(_keep, [place("poster.jpg")], overlay, mark)}
+        _keep([place(n) for n in names], overlay, mark, pictures.planes_at(r))
+    if longest is None or longest.cut is None:
+        _keep([place("poster.jpg")], overlay, mark, inserts.card("title", Fraction(2)))
 
 
 def _keep(paths: list[Path], overlay: Overlay, mark: str, planes: Planes) -> None:

@@ -9,15 +9,14 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import asdict
-from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-from annotate.decide import LIBRARIES, Decided
+from annotate.decide import Decided
 from annotate.sidecars import head_values
 from annotate.version import VERSION
+from chapters.media.encode import EncoderSettings
 from chapters.media.files import MARKER, sha256_of
-from chapters.media.writer import EncoderSettings
 
 
 def made_values(
@@ -33,7 +32,7 @@ def made_values(
         "fingerprint": fingerprint,
         "inputs": inputs,
         "settings": {k: str(v) for k, v in asdict(settings).items()},
-        "libraries": {name: version(name) for name in LIBRARIES},
+        "libraries": decided.library_versions,
         "outputs": [
             {"name": name, "sha256": sha256_of(path), "bytes": path.stat().st_size}
             for name, path in sorted(outputs.items())

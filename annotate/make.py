@@ -12,27 +12,30 @@ from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 
+from annotate.cache import SegmentCache
 from annotate.decide import Decided, decide
-from annotate.faces import Faces
-from annotate.inserts import FilmInserts, keep_pictures
+from annotate.engine import Job, encode_film
+from annotate.inserts import FilmInserts, write_pictures
 from annotate.madefile import made_values, outputs_stand, read_fingerprint
 from annotate.picture.fonts import FontChain
 from annotate.picture.overlay import Overlay
 from annotate.plan import Plan
 from annotate.progress import Report, silent
-from annotate.recording import Pictures
-from annotate.render import SOUND_RATE_HZ, Renderer, render, silence
+from annotate.recording import Pictures, met_damage
+from annotate.render import SOUND_RATE_HZ, silence
 from annotate.report import step_times_png
 from annotate.sidecars import Words, json_text, make_words, notice, sidecars
 from annotate.sound.room import room_sound
 from chapters.casefile import LoadedCase
 from chapters.errors import WorkError
+from chapters.media.encode import EncoderSettings
 from chapters.media.files import MARKER, Staging, refuse_same_file
 from chapters.media.mux import read_back
-from chapters.media.writer import EncoderSettings, FilmWriter
 from chapters.times import round_half_up
 
 FILM = "teaching-cut.mp4"
+#: Folder of kept segments beside the results; hidden, bounded, safe to delete.
+KEPT = ".teachcut-kept"
 
 
 @dataclass(frozen=True)
@@ -84,7 +87,8 @@ def make_case(
             title=decided.plan.case.title,
             notice=notice(decided.plan),
         )
-        damage = _draw(decided, words, stage.path, settings, report)
+        cache = SegmentCache(folder.parent / KEPT)
+        damage = _draw(decided, words, stage.path, settings, cache, report)
         report("checking", 0, 0)
         _check_film(stage.path(FILM), decided.plan, words)
         names = sorted(p.name for p in stage.path(FILM).parent.iterdir())
@@ -105,42 +109,25 @@ def _draw(
     words: Words,
     place: Callable[[str], Path],
     settings: EncoderSettings,
+    cache: SegmentCache,
     report: Report,
 ) -> tuple[str, ...]:
     """Draw the film and the pictures taken from it. Returns what could not be read on the way."""
-    plan, case = decided.plan, decided.plan.case
-    size = decided.size_px
+    plan, case, size = decided.plan, decided.plan.case, decided.size_px
     find_file = decided.loaded.path_of
     fonts = FontChain([find_file(f) for f in case.fonts], case.language)
     mark = notice(plan)
+    inserts = FilmInserts(plan, size, fonts, find_file, mark)
     with Pictures(decided.recording, size, case) as pictures:
-        overlay = Overlay(size, fonts)
-        inserts = FilmInserts(plan, size, fonts, find_file, mark)
-        renderer = Renderer(
-            film=plan.film,
-            faces=Faces(plan.film, plan.rows, mark),
-            footage=pictures,
-            inserts=inserts,
-            overlay=overlay,
-            keep=keep_pictures(plan, place, overlay, mark),
-        )
-        sound = (
-            room_sound(plan.film, decided.recording)
-            if case.room_sound
-            else silence(round_half_up(plan.film.length * SOUND_RATE_HZ))
-        )
-        writer = FilmWriter(
-            place(FILM), size, plan.film.fps, case.title, words.chapters, True, settings
-        )
-        try:
-            render(renderer, writer, sound, report)
-            report("closing the film", 0, 0)
-            writer.close()
-        except BaseException:
-            writer.abort()
-            raise
-        pictures.close()
-        return pictures.damage_sentences(plan.steps)
+        write_pictures(plan, pictures, inserts, Overlay(size, fonts), place, mark)
+    sound = (
+        room_sound(plan.film, decided.recording)
+        if case.room_sound
+        else silence(round_half_up(plan.film.length * SOUND_RATE_HZ))
+    )
+    job = Job(decided, inserts, fonts, settings, mark)
+    damage = encode_film(job, place(FILM), words.chapters, sound, cache, report)
+    return met_damage(decided.recording, damage, plan.steps)
 
 
 def _check_film(path: Path, plan: Plan, words: Words) -> None:

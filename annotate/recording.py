@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
@@ -17,8 +17,9 @@ from chapters.errors import InputError, RecordingError
 from chapters.media.files import check_input
 from chapters.media.frames import FrameReader, Picture
 from chapters.media.probe import Damage, Probe, probe
+from chapters.spans import Span
 from chapters.timemap import Line, PartSpan
-from chapters.times import short_clock_text
+from chapters.times import exact_text, from_exact_text, short_clock_text
 
 Plane = NDArray[np.uint8]
 
@@ -48,6 +49,14 @@ class Recording:
         line = self.probes[0].timeline
         gaps = np.diff(line.shown)
         return Fraction(int(np.median(gaps))) * line.time_base if len(gaps) else Fraction(0)
+
+    def frame_at(self, r: Fraction) -> tuple[int, int]:
+        """Which frame is on screen at ``r``: the part's index and the frame's tick in that part."""
+        span = self.line.part_at(r)
+        index = self.line.parts.index(span)
+        timeline = self.probes[index].timeline
+        shown = timeline.index_at(r - span.offset + span.trim)
+        return index, int(timeline.shown[shown])
 
     def notices(self, steps: Sequence[Step]) -> tuple[str, ...]:
         """What the probes have to say of each part; of damage also which steps it touches."""
@@ -95,6 +104,19 @@ def damage_sentence(part: PartSpan, damage: Damage, steps: Sequence[Step]) -> st
     return f"{part.file}: {where}: {damage.what}{tail}"
 
 
+def met_damage(
+    recording: Recording, values: Iterable[Sequence[str]], steps: Sequence[Step]
+) -> tuple[str, ...]:
+    """Sentences for damage met while drawing (``Pictures.damage_values``), each once, known ones not."""
+    told: dict[str, None] = {}
+    for part, start, end, what in values:
+        index = int(part)
+        damage = Damage(Span(from_exact_text(start), from_exact_text(end)), what)
+        if all(damage.span != known.span for known in recording.probes[index].damage):
+            told[damage_sentence(recording.line.parts[index], damage, steps)] = None
+    return tuple(told)
+
+
 def clock_gaps(probes: Sequence[Probe]) -> list[Fraction]:
     """The gap before each part by the creation times: 0 where a clock is missing or runs back."""
     gaps = [Fraction(0)]
@@ -123,7 +145,7 @@ class Pictures:
         self._frames: Iterator[Picture] = iter(())
         self._now: Picture | None = None
         self._next: Picture | None = None
-        self._damage: list[tuple[PartSpan, Damage]] = []
+        self._damage: list[tuple[int, Damage]] = []
 
     def __enter__(self) -> Pictures:
         return self
@@ -139,8 +161,7 @@ class Pictures:
     def close(self) -> None:
         """Close the part that is open."""
         if self._reader is not None:
-            part = self._recording.line.parts[self._part]
-            self._damage += [(part, damage) for damage in self._reader.damage]
+            self._damage += [(self._part, damage) for damage in self._reader.damage]
             self._reader.__exit__(None, None, None)
             self._reader = None
 
@@ -157,14 +178,18 @@ class Pictures:
             raise RecordingError(span.file, f"no picture can be read from {own} s on")
         return self._now
 
-    def damage_sentences(self, steps: Sequence[Step]) -> tuple[str, ...]:
-        """What could not be read while the pictures were handed out, and which steps it touches."""
-        known = {d.span for p in self._recording.probes for d in p.damage}
-        return tuple(
-            damage_sentence(part, damage, steps)
-            for part, damage in dict.fromkeys(self._damage)
-            if damage.span not in known
-        )
+    @property
+    def damage(self) -> tuple[tuple[int, Damage], ...]:
+        """What could not be read so far: the part's index and the damage."""
+        now = () if self._reader is None else tuple((self._part, d) for d in self._reader.damage)
+        return (*self._damage, *now)
+
+    def damage_values(self) -> list[list[str]]:
+        """The same as plain texts: part, start, end, what."""
+        return [
+            [str(part), exact_text(d.span.start), exact_text(d.span.end), d.what]
+            for part, d in self.damage
+        ]
 
     def _far(self, own: Fraction) -> bool:
         assert self._now is not None

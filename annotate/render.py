@@ -1,33 +1,24 @@
-"""The time map drawn: one pass from the recording to the teaching cut, memory flat.
-
-Decoding and drawing run in one thread, encoding in another; a short queue lies between them.
-"""
+"""The time map drawn: any stretch of the film as planes, from pictures by time, inserts and faces."""
 
 from __future__ import annotations
 
-import queue
-import threading
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from collections.abc import Iterator
+from dataclasses import dataclass
 from fractions import Fraction
-from typing import Protocol, TypeVar, cast
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from annotate.faces import Faces
 from annotate.picture.overlay import OverlayFace
-from annotate.progress import Report
 from chapters.case import Still
-from chapters.timemap import CardKind, Piece, TimeMap
-from chapters.times import round_half_up
+from chapters.timemap import CardKind, Piece
 
 Plane = NDArray[np.uint8]
 Planes = tuple[Plane, Plane, Plane]
-T = TypeVar("T")
 
 SOUND_RATE_HZ = 48000
-AHEAD_FRAMES = 12
 
 
 class Footage(Protocol):
@@ -54,35 +45,21 @@ class Drawer(Protocol):
         """Draw ``face`` over the picture."""
 
 
-class Sink(Protocol):
-    """Where pictures and sound go."""
-
-    def write(self, y: Plane, u: Plane, v: Plane) -> None:
-        """Take the next picture."""
-
-    def write_sound(self, samples: NDArray[np.float32]) -> None:
-        """Take the next sound, shape (n, 2)."""
-
-
-@dataclass
+@dataclass(frozen=True)
 class Renderer:
-    """Draws any frames of the film. ``keep`` maps frame numbers to what is to be done with the clean picture."""
+    """Draws any frames of the film, overlay included."""
 
-    film: TimeMap
     faces: Faces
     footage: Footage
     inserts: Inserts
     overlay: Drawer
-    keep: dict[int, Callable[[Planes], None]] = field(default_factory=dict)
 
     def frames(self, first: int, last: int) -> Iterator[Planes]:
-        """The planes of frames ``first`` (included) to ``last`` (not), overlay drawn."""
+        """The planes of frames ``first`` (included) to ``last`` (not)."""
+        film = self.faces.film
         for j in range(first, last):
-            t = j / self.film.fps
-            piece = self.film.piece_at(t)
-            planes = self._clean(piece, t)
-            if j in self.keep:
-                self.keep[j](planes)
+            t = j / film.fps
+            planes = self._clean(film.piece_at(t), t)
             face = self.faces.at(t)
             if face is not None:
                 self.overlay.draw(*planes, face)
@@ -102,88 +79,6 @@ def _copy(planes: Planes) -> Planes:
     """Own planes to draw on: the same picture may be shown again."""
     y, u, v = planes
     return y.copy(), u.copy(), v.copy()
-
-
-class _Ahead:
-    """The thread behind ``ahead`` and the short queue between."""
-
-    def __init__(self, items: Iterator[object], depth: int) -> None:
-        self._items = items
-        self._stop = threading.Event()
-        self.waiting: queue.Queue[tuple[str, object]] = queue.Queue(depth)
-        self._thread = threading.Thread(target=self._work, name="draw", daemon=True)
-        self._thread.start()
-
-    def _put(self, kind: str, value: object) -> bool:
-        while not self._stop.is_set():
-            try:
-                self.waiting.put((kind, value), timeout=0.1)
-            except queue.Full:
-                continue
-            return True
-        return False
-
-    def _work(self) -> None:
-        try:
-            for item in self._items:
-                if not self._put("item", item):
-                    return
-        except BaseException as error:
-            self._put("error", error)
-        else:
-            self._put("end", None)
-
-    def stop(self) -> None:
-        """Ask the thread to end and wait for it."""
-        self._stop.set()
-        self._thread.join()
-
-
-def ahead(items: Iterator[T], depth: int = AHEAD_FRAMES) -> Iterator[T]:
-    """Run an iterator in a thread, at most ``depth`` items ahead; its exception is raised here.
-
-    Closing the returned iterator, also by leaving it early, stops the thread before it returns.
-    """
-    worker = _Ahead(items, depth)
-    try:
-        while True:
-            kind, value = worker.waiting.get()
-            if kind == "end":
-                return
-            if kind == "error":
-                assert isinstance(value, BaseException)
-                raise value
-            yield cast(T, value)
-    finally:
-        worker.stop()
-
-
-def render(
-    renderer: Renderer,
-    sink: Sink,
-    sound: Iterator[NDArray[np.float32]],
-    report: Report,
-) -> None:
-    """Draw the whole film into ``sink``. ``sound`` gives blocks of any length that add up to the film.
-
-    Sound is handed over up to the end of each picture, so neither runs ahead of the other.
-    """
-    film = renderer.film
-    total = film.frame_count
-    pending = np.zeros((0, 2), np.float32)
-    given = 0
-    for j, planes in enumerate(ahead(renderer.frames(0, total))):
-        sink.write(*planes)
-        due = round_half_up(Fraction(j + 1) / film.fps * SOUND_RATE_HZ)
-        while given + len(pending) < due:
-            block = next(sound, None)
-            if block is None:
-                block = np.zeros((due - given - len(pending), 2), np.float32)
-            pending = np.concatenate([pending, block]) if len(pending) else block
-        sink.write_sound(pending[: due - given])
-        pending = pending[due - given :]
-        given = due
-        report("drawing", j + 1, total)
 
 
 def silence(samples: int) -> Iterator[NDArray[np.float32]]:

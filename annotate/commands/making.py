@@ -14,8 +14,9 @@ from annotate.batch import (
     outcomes_json,
     outcomes_text,
 )
+from annotate.cache import SegmentCache
 from annotate.commands.common import Command, add_json, add_out, note, say
-from annotate.make import Made, make_case
+from annotate.make import KEPT, Made, make_case
 from annotate.progress import ProgressLine
 from chapters.casefile import load_case
 from chapters.errors import DiskFull, InputError, TeachcutError
@@ -143,6 +144,23 @@ def run_demo(args: argparse.Namespace) -> int:
     return 0
 
 
+def _tidy_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "cases", nargs="+", type=Path, metavar="CASE", help="case file or folder of cases"
+    )
+    add_out(parser)
+
+
+def run_tidy(args: argparse.Namespace) -> int:
+    """Delete the kept segments beside the results; the results stay."""
+    roots = {
+        case.parent / "out" if args.out is None else args.out for case in case_files(args.cases)
+    }
+    freed = sum(SegmentCache(root / KEPT).clear() for root in sorted(roots))
+    say(f"{freed / 1e6:.1f} MB freed; the results are as they were")
+    return 0
+
+
 COMMANDS = (
     Command(
         "make",
@@ -164,5 +182,12 @@ COMMANDS = (
         "teachcut demo",
         _demo_arguments,
         run_demo,
+    ),
+    Command(
+        "tidy",
+        "delete the kept segments that make another run fast",
+        "teachcut tidy recorded-cases",
+        _tidy_arguments,
+        run_tidy,
     ),
 )

@@ -121,9 +121,9 @@ def test_the_step_times_add_up_to_the_clinical_time(made: honest.Made) -> None:
 
 
 def test_nothing_is_left_beside_the_results(made: honest.Made) -> None:
-    """Only finished names remain, and a second run finds everything up to date."""
-    left = [p.name for p in made.folder.parent.iterdir()]
-    assert left == ["numbered"]
+    """Only finished names and the kept segments remain, and a second run finds all up to date."""
+    left = sorted(p.name for p in made.folder.parent.iterdir())
+    assert left == [".teachcut-kept", "numbered"]
     before = (made.folder / "teaching-cut.mp4").stat().st_mtime_ns
     assert main(["make", str(made.folder.parent.parent / "case.yaml")]) == 0
     assert (made.folder / "teaching-cut.mp4").stat().st_mtime_ns == before

@@ -1,0 +1,276 @@
+"""The film encoded: segments by a pool of workers, kept by what is seen, joined with the sound.
+
+Each worker decodes, draws and encodes one segment at a time; decoder and encoder let go of the
+interpreter, so threads fill the cores and share the inserts. Segments are joined without
+encoding again, the sound is encoded once over the whole. A segment that the cache holds is not
+drawn. Memory is that of the workers, however long the film.
+"""
+
+from __future__ import annotations
+
+import os
+import threading
+from collections import deque
+from collections.abc import Iterator
+from concurrent.futures import Future, ThreadPoolExecutor, wait
+from contextlib import ExitStack
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from annotate.cache import SegmentCache
+from annotate.decide import Decided
+from annotate.faces import Faces
+from annotate.inserts import FilmInserts
+from annotate.picture.cardlayout import closing_card, title_card
+from annotate.picture.fonts import FontChain
+from annotate.picture.overlay import Overlay
+from annotate.progress import Report
+from annotate.recording import Pictures
+from annotate.render import SOUND_RATE_HZ, Renderer
+from annotate.segments import Segment, segment_key, split
+from annotate.version import VERSION
+from chapters.markers import Chapter
+from chapters.media.encode import CodedPacket, EncoderSettings, SoundEncoder, VideoEncoder
+from chapters.media.mux import FilmMuxer
+from chapters.media.segmentfile import (
+    CodedSegment,
+    UnreadableSegment,
+    read_segment,
+    write_segment,
+)
+from chapters.timemap import Piece
+from chapters.times import round_half_up
+
+#: How often a waiting engine reports, seconds.
+_REPORT_EVERY_S = 0.5
+
+
+@dataclass(frozen=True)
+class Job:
+    """One film to be encoded. ``mark`` stands on every face of a film not for publication."""
+
+    decided: Decided
+    inserts: FilmInserts
+    fonts: FontChain
+    settings: EncoderSettings
+    mark: str
+    workers: int = field(default_factory=lambda: os.cpu_count() or 1)
+
+    @property
+    def faces(self) -> Faces:
+        """What the overlay says."""
+        plan = self.decided.plan
+        return Faces(plan.film, plan.rows, self.mark)
+
+    def key_base(self) -> str:
+        """What every segment's key shares: size, rate, settings, versions, fonts."""
+        decided = self.decided
+        values = (
+            VERSION,
+            decided.library_versions,
+            decided.size_px,
+            decided.plan.film.fps,
+            replace(self.settings, threads=1),
+            decided.plan.case.language,
+            decided.font_hashes,
+            (decided.plan.case.colour, decided.plan.case.colour_range),
+        )
+        return repr(values)
+
+    def picture_of(self, piece: Piece, t: Fraction) -> str:
+        """The clean picture at ``t`` named by its content."""
+        decided, plan = self.decided, self.decided.plan
+        if piece.card == "title":
+            return f"{title_card(plan.case)!r} {t - piece.cut.start}"
+        if piece.card == "closing":
+            return f"{closing_card(plan.ledger, self.mark)!r} {t - piece.cut.start}"
+        if piece.still is not None:
+            return f"{decided.hash_of(piece.still.file)} {piece.still.caption}"
+        r = piece.recording_at(t)
+        assert r is not None
+        part, tick = decided.recording.frame_at(r)
+        return f"{decided.hashes[part]} {tick}"
+
+
+class _Counter:
+    """Frames done by all workers together."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self.done = 0
+
+    def add(self, frames: int) -> None:
+        with self._lock:
+            self.done += frames
+
+
+class _Workers:
+    """One decoder and one overlay for each thread of the pool."""
+
+    def __init__(self, job: Job, counter: _Counter) -> None:
+        self._job, self._counter = job, counter
+        self._local = threading.local()
+        self._stack = ExitStack()
+        self._lock = threading.Lock()
+        self.stop = threading.Event()
+
+    def close(self) -> None:
+        """Close every worker's decoder; no worker may be running."""
+        self._stack.close()
+
+    def _mine(self) -> tuple[Renderer, Pictures]:
+        if not hasattr(self._local, "renderer"):
+            job = self._job
+            pictures = Pictures(job.decided.recording, job.decided.size_px, job.decided.plan.case)
+            with self._lock:
+                self._stack.enter_context(pictures)
+            overlay = Overlay(job.decided.size_px, job.fonts)
+            self._local.pictures = pictures
+            self._local.renderer = Renderer(job.faces, pictures, job.inserts, overlay)
+        return self._local.renderer, self._local.pictures
+
+    def encode(self, segment: Segment) -> CodedSegment:
+        """Draw and encode one segment."""
+        renderer, pictures = self._mine()
+        job = self._job
+        settings = replace(job.settings, threads=1)
+        encoder = VideoEncoder(job.decided.size_px, job.decided.plan.film.fps, settings)
+        packets: list[CodedPacket] = []
+        known = len(pictures.damage)
+        for planes in renderer.frames(segment.first, segment.last):
+            if self.stop.is_set():
+                raise KeyboardInterrupt
+            packets += encoder.encode(*planes)
+            self._counter.add(1)
+        packets += encoder.finish()
+        notes = tuple(pictures.damage_values()[known:])
+        return CodedSegment(encoder.parameter_sets, tuple(packets), notes)
+
+
+def encode_film(
+    job: Job,
+    path: Path,
+    chapters: tuple[Chapter, ...],
+    sound: Iterator[NDArray[np.float32]],
+    cache: SegmentCache,
+    report: Report,
+) -> tuple[Any, ...]:
+    """Write the finished film to ``path``. Returns notes of damage met, as the segments hold them.
+
+    Raises EncoderError, DiskFull, RecordingError; nothing is left under ``path`` then.
+    """
+    film = job.decided.plan.film
+    base, faces = job.key_base(), job.faces
+    counter = _Counter()
+    workers = _Workers(job, counter)
+    with ThreadPoolExecutor(job.workers, thread_name_prefix="segment") as pool:
+
+        def in_order() -> Iterator[tuple[Segment, CodedSegment]]:
+            coming: deque[tuple[Segment, str, Future[None]]] = deque()
+            for segment in split(film):
+                key = segment_key(segment, faces, job.picture_of, base)
+                work = pool.submit(_make_kept, segment, key, workers, cache, counter)
+                coming.append((segment, key, work))
+            while coming:
+                segment, key, work = coming.popleft()
+                while not wait([work], timeout=_REPORT_EVERY_S).done:
+                    report("drawing", counter.done, film.frame_count)
+                work.result()
+                report("drawing", counter.done, film.frame_count)
+                yield segment, _read_kept(segment, key, workers, cache)
+
+        try:
+            notes = _join(job, path, chapters, sound, in_order(), report)
+        finally:
+            workers.stop.set()
+            pool.shutdown(wait=True, cancel_futures=True)
+            workers.close()
+    cache.trim()
+    return notes
+
+
+def _make_kept(
+    segment: Segment, key: str, workers: _Workers, cache: SegmentCache, counter: _Counter
+) -> None:
+    """See to it that the cache holds the segment; its packets are read when their turn comes."""
+    if cache.get(key) is not None:
+        counter.add(segment.frames)
+        return
+    coded = workers.encode(segment)
+    cache.put(key, lambda path: write_segment(path, coded))
+
+
+def _read_kept(segment: Segment, key: str, workers: _Workers, cache: SegmentCache) -> CodedSegment:
+    """The segment from the cache; made once more where it has gone or is not whole."""
+    kept = cache.get(key)
+    if kept is not None:
+        try:
+            return read_segment(kept)
+        except (UnreadableSegment, OSError):
+            cache.drop(key)
+    coded = workers.encode(segment)
+    cache.put(key, lambda path: write_segment(path, coded))
+    return coded
+
+
+def _join(
+    job: Job,
+    path: Path,
+    chapters: tuple[Chapter, ...],
+    sound: Iterator[NDArray[np.float32]],
+    segments: Iterator[tuple[Segment, CodedSegment]],
+    report: Report,
+) -> tuple[Any, ...]:
+    film = job.decided.plan.film
+    title = job.decided.plan.case.title
+    muxer = FilmMuxer(path, job.decided.size_px, film.fps, job.settings, title, chapters, True)
+    track = _SoundTrack(muxer, sound, job.settings, round_half_up(film.length * SOUND_RATE_HZ))
+    notes: list[Any] = []
+    try:
+        for segment, coded in segments:
+            for packet in coded.packets:
+                muxer.write_packets([packet], segment.first, coded.parameter_sets)
+                track.write_until((packet.pts + segment.first + 1) / film.fps)
+            notes += coded.notes
+        track.finish()
+        report("closing the film", 0, 0)
+        muxer.close()
+    except BaseException:
+        muxer.abort()
+        raise
+    return tuple(notes)
+
+
+class _SoundTrack:
+    """The film's sound, handed to the muxer beside the picture and never far ahead of it."""
+
+    def __init__(
+        self,
+        muxer: FilmMuxer,
+        sound: Iterator[NDArray[np.float32]],
+        settings: EncoderSettings,
+        samples: int,
+    ) -> None:
+        self._muxer, self._sound, self._total = muxer, sound, samples
+        self._encoder = SoundEncoder(settings)
+        self._given = 0
+
+    def write_until(self, t: Fraction) -> None:
+        """Hand over sound up to cut time ``t`` at least, as far as there is any."""
+        while self._given < self._total and self._given < t * SOUND_RATE_HZ:
+            block = next(self._sound, None)
+            if block is None:
+                block = np.zeros((self._total - self._given, 2), np.float32)
+            block = block[: self._total - self._given]
+            self._given += len(block)
+            self._muxer.write_sound_packets(self._encoder.encode(block))
+
+    def finish(self) -> None:
+        """The rest, cut or filled with silence to the film's exact length."""
+        self.write_until(Fraction(self._total, SOUND_RATE_HZ))
+        self._muxer.write_sound_packets(self._encoder.finish())
