@@ -49,6 +49,8 @@ __all__ = [
     "event_text",
 ]
 
+#: More event lines than this on one frame are past reading; the newest are shown.
+_MOST_EVENTS = 6
 #: An event line counts up this long, then stays.
 COUNT_UP_S = Fraction(1, 2)
 STAY_S = Fraction(5, 2)
@@ -138,8 +140,9 @@ class Overlay:
         self._strips: _Recent[StripText, Strip] = _Recent(
             4, lambda text: build_strip(fonts, case, self._layout, text)
         )
-        self._events: _Recent[EventText, EventPlate] = _Recent(
-            12, lambda text: build_event(fonts, case, self._layout, text)
+        # By place too: two lines of the same words may show two lengths on one frame.
+        self._events: _Recent[tuple[int, EventText], EventPlate] = _Recent(
+            12, lambda key: build_event(fonts, case, self._layout, key[1])
         )
 
     def draw(self, y: U8, u: U8, v: U8, face: OverlayFace) -> None:
@@ -211,9 +214,9 @@ class Overlay:
         """
         out: list[tuple[EventPlate, Box]] = []
         bottom = strip.y_px
-        for event in reversed(face.events):
+        for number, event in enumerate(reversed(face.events[-_MOST_EVENTS:])):
             figures, text = split_event(event)
-            made = self._events(text)
+            made = self._events((number, text))
             made.show(figures)
             height, width = made.canvas.rgba.shape[:2]
             bottom -= even_up(self._layout.gap_px) + height

@@ -259,6 +259,21 @@ def test_an_event_of_any_words_is_drawn() -> None:
         assert made.places(face(events=(EventLine(text, "away"),))).events
 
 
+def test_two_events_of_the_same_words_keep_their_own_lengths() -> None:
+    """Two stretches not shown at once: each line shows its own length, as when drawn alone."""
+    size = (640, 360)
+    short, long = (EventLine(f"+0:0{n} not shown", "not_shown") for n in (5, 8))
+    both = Overlay(size, chain()).rgba(face(events=(short, long)))
+    for number, event in ((1, short), (2, long)):
+        (_, _), (_, alone) = Overlay(size, chain()).rgba(face(events=(event,)))
+        assert (both[number][1] == alone).all()
+    y, u, v = ground(size, (60, 60, 60))
+    made = Overlay(size, chain())
+    made.draw(y, u, v, face(events=(short, long)))
+    upper, lower = (crop(y, box) for box in made.places(face(events=(short, long))).events)
+    assert (upper != lower).any()
+
+
 def test_a_counting_event_keeps_its_plate() -> None:
     """While the figures run up, plate and words stand still; only the figures change."""
     made = Overlay((1280, 720), chain())
