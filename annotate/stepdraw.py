@@ -18,10 +18,11 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 from PIL import Image
 
-from annotate.picture.colours import AWAY, EXPECTED, FAST, NOT_SHOWN, PAPER, REAL, RGB, U8
+from annotate.picture.colours import AWAY, EXPECTED, FAST, INK, NOT_SHOWN, PAPER, REAL, RGB, U8
 from annotate.picture.fonts import FontChain
 from annotate.picture.forms import stripes_for
-from annotate.stepplot import WIDTH_PX, Bar, Bracket, Label, Plot, plan_plot
+from annotate.stepparts import WIDTH_PX, Bar, Bracket, Label, Plot
+from annotate.stepplot import plan_plot
 from chapters.steptimes import Ledger, StepTime
 
 _PALE_FAST: RGB = (0xFB, 0xEC, 0xCB)
@@ -64,7 +65,7 @@ def _bar(axes: Axes, bar: Bar, unit: float) -> None:
         dots = (0, (1.2, 1.6))
         axes.add_patch(Rectangle(*box, fc="none", ec=_c(NOT_SHOWN), lw=2.2 * unit, ls=dots))
     else:
-        post = min(5.0, bar.width / 2)
+        post = min(5.0, max(0.28 * bar.width, 1.0))
         for x in (bar.left, bar.left + bar.width - post):
             axes.add_patch(
                 Rectangle((x, bar.top - 4), post, bar.height + 8, fc=_c(AWAY), ec="none")
@@ -120,6 +121,8 @@ def draw_plot(plot: Plot, chain: FontChain, scale: int = 2) -> U8:
     axes.set_xlim(0, WIDTH_PX)
     axes.set_ylim(round(plot.height), 0)
     unit = scale * 72 / _DPI
+    for left, top, wide, high in plot.plates:
+        axes.add_patch(Rectangle((left, top), wide, high, fc=_c(INK), ec="none"))
     for left, right in plot.bands:
         axes.add_patch(
             Rectangle(
@@ -129,8 +132,12 @@ def draw_plot(plot: Plot, chain: FontChain, scale: int = 2) -> U8:
         )  # fmt: skip
     rules = [[(x, plot.time_top + 20), (x, plot.time_bottom + 6)] for x in plot.ticks]
     lanes = [[(40, y), (WIDTH_PX - 40, y)] for y in (*plot.lanes, plot.time_bottom)]
-    axes.add_collection(LineCollection(rules, colors=[_c(_RULE)], linewidths=unit), autolim=False)
-    axes.add_collection(LineCollection(lanes, colors=[_c(_RULE)], linewidths=unit), autolim=False)
+    axes.add_collection(
+        LineCollection(rules, colors=[_c(_RULE)], linewidths=unit, zorder=0.5), autolim=False
+    )
+    axes.add_collection(
+        LineCollection(lanes, colors=[_c(_RULE)], linewidths=unit, zorder=0.5), autolim=False
+    )
     for bar in plot.bars:
         _bar(axes, bar, unit)
     for bracket in plot.brackets:

@@ -7,107 +7,35 @@ the font that draws it, so that nothing overlaps; a label without room is moved 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Literal
 
-from annotate.picture.colours import AWAY, INK, RGB
+from annotate.addup import AddedUp, add_up
+from annotate.picture.colours import INK, PAPER
 from annotate.picture.direction import base_level
-from annotate.picture.fonts import FontChain, Weight
-from annotate.picture.textfit import fit
+from annotate.picture.fonts import FontChain
+from annotate.picture.textfit import Fitted, fit
+from annotate.stepparts import (
+    AWAY_INK,
+    FARTHEST,
+    LEAST_HEIGHT_PX,
+    MARGIN_PX,
+    SOFT,
+    TICKS_S,
+    TITLES_PX,
+    WIDTH_PX,
+    Bar,
+    Bracket,
+    Form,
+    Label,
+    Plot,
+    Scale,
+    expectation_words,
+)
 from annotate.words import CAUTIONS
 from chapters.spans import Span, clamp, subtract
 from chapters.steptimes import AwayEvent, Ledger, StepTime
 from chapters.times import duration_text, short_clock_text, speed_text
-
-Form = Literal["real", "fast", "not_shown", "away"]
-
-WIDTH_PX = 1280
-MARGIN_PX = 40
-TITLES_PX = 330
-RIGHT_PX = 236
-LEAST_HEIGHT_PX = 720
-#: Quiet ink for second lines: 5.9 to 1 on the paper (WCAG 2.2, 1.4.3 asks 4.5).
-SOFT: RGB = (0x56, 0x5D, 0x68)
-#: Tick distances in seconds, from which the one that gives four to nine ticks is taken.
-TICKS_S = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 36000)
-#: An expected range that ends beyond this many times the case's length is drawn open-ended.
-FARTHEST = Fraction(5, 4)
-
-
-@dataclass(frozen=True, slots=True)
-class Label:
-    """One line of text: ``x`` is its left edge, right edge or middle, ``baseline`` its baseline."""
-
-    text: str
-    x: float
-    baseline: float
-    size_px: int
-    weight: Weight = "regular"
-    colour: RGB = INK
-    anchor: Literal["left", "right", "middle"] = "left"
-    plate: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Bar:
-    """One stretch of clinical time: a box (left, top, width, height) in its kind's form."""
-
-    form: Form
-    left: float
-    top: float
-    width: float
-    height: float
-    speed: Fraction = Fraction(1)
-
-
-@dataclass(frozen=True, slots=True)
-class Bracket:
-    """The expected range under a bar; ``open_end`` where it runs past the plot."""
-
-    left: float
-    right: float
-    top: float
-    open_end: bool
-
-
-@dataclass(slots=True)
-class Plot:
-    """Everything to draw. ``ticks`` are x positions, ``lanes`` the y of the lines between lanes."""
-
-    height: float = 0.0
-    labels: list[Label] = field(default_factory=list)
-    bars: list[Bar] = field(default_factory=list)
-    brackets: list[Bracket] = field(default_factory=list)
-    ticks: list[float] = field(default_factory=list)
-    lanes: list[float] = field(default_factory=list)
-    bands: list[tuple[float, float]] = field(default_factory=list)
-    time_top: float = 0.0
-    time_bottom: float = 0.0
-
-
-def expectation_words(row: StepTime) -> str:
-    """How the step stands to its expected range, in a colleague's words; empty without a range."""
-    if row.expect is None:
-        return ""
-    if row.against_expect == "within":
-        return f"as expected ({duration_text(row.expect.low)}–{duration_text(row.expect.high)})"
-    off = abs(row.difference)
-    said = duration_text(off) if off >= Fraction(1, 2) else "under a second"
-    return f"{said} {row.against_expect} than expected"
-
-
-class _Scale:
-    """Clinical seconds to pixels."""
-
-    def __init__(self, end: Fraction) -> None:
-        self.left = MARGIN_PX + TITLES_PX
-        self.right = WIDTH_PX - MARGIN_PX - RIGHT_PX
-        self.end = end if end > 0 else Fraction(1)
-
-    def x(self, second: Fraction) -> float:
-        """Where a clinical second lies."""
-        return self.left + (self.right - self.left) * float(second / self.end)
 
 
 def _axis_end(rows: Sequence[StepTime], total: Fraction) -> Fraction:
@@ -126,35 +54,60 @@ def plan_plot(
 ) -> Plot:
     """Lay the plot out. Raises InputError for a character that no font of the chain has."""
     plot = Plot()
-    scale = _Scale(_axis_end(rows, Fraction(ledger.total)))
-    y = _head(plot, chain, title, notice, ledger)
+    scale = Scale(_axis_end(rows, Fraction(ledger.total)))
+    steps, _, total = add_up(rows, ledger, Fraction(1))
+    y = _head(plot, chain, title, notice, total)
     plot.time_top = y
-    y = _whole_case(plot, chain, scale, rows, ledger, y)
-    cautions = fit(chain, " ".join(CAUTIONS), 15, narrow_px=1200, wide_px=1200).lines
-    foot = 62 + 20 * len(cautions)
-    lane = min(84.0, max(50.0, (LEAST_HEIGHT_PX - foot - y) / max(len(rows), 1)))
-    for row in rows:
+    y, left_over = _whole_case(plot, chain, scale, rows, ledger, total, y)
+    feet = _wrapped(chain, left_over, 16) if left_over else []
+    cautions = _wrapped(chain, CAUTIONS, 15, between=" ")
+    foot = 62 + 22 * len(feet) + 20 * len(cautions)
+    titles = [_fit_title(chain, row) for row in rows]
+    least = 60.0 if any(len(t.lines) > 1 for t in titles) else 50.0
+    lane = min(120.0, max(least, (LEAST_HEIGHT_PX - foot - y) / max(len(rows), 1)))
+    for row, fitted, shown in zip(rows, titles, steps, strict=True):
         plot.lanes.append(y)
+        _step_title(plot, row, fitted, y, lane)
         _step_lane(plot, chain, scale, row, ledger, y, lane)
+        _step_length(plot, row, shown, y, lane)
         y += lane
     plot.time_bottom = y
     _axis(plot, chain, scale, y)
     plot.height = max(y + foot, LEAST_HEIGHT_PX)
-    for i, line in enumerate(cautions):
-        at = plot.height - 18 - 20 * (len(cautions) - 1 - i)
+    at = plot.height - 18 - 20 * len(cautions) - 22 * len(feet)
+    for line in feet:
+        at += 22
+        plot.labels.append(Label(line, MARGIN_PX, at - 4, 16, colour=AWAY_INK))
+    for line in cautions:
+        at += 20
         plot.labels.append(Label(line, MARGIN_PX, at, 15, colour=SOFT))
     return plot
 
 
-def _head(plot: Plot, chain: FontChain, title: str, notice: str, ledger: Ledger) -> float:
-    """Title, notice and the sum, whose terms carry their forms and so are the key."""
+def _wrapped(
+    chain: FontChain, items: Sequence[str], size_px: int, between: str = "  ·  "
+) -> list[str]:
+    """The items one after another in as many lines as they need."""
+    lines: list[str] = []
+    for item in items:
+        joined = f"{lines[-1]}{between}{item}" if lines else item
+        if lines and chain.width_px(joined, size_px) <= WIDTH_PX - 2 * MARGIN_PX:
+            lines[-1] = joined
+        else:
+            lines.append(item)
+    return lines
+
+
+def _head(plot: Plot, chain: FontChain, title: str, notice: str, total: AddedUp) -> float:
+    """Notice, title and the sum, whose terms carry their forms and so are the key."""
     y = 30.0
-    if notice:
-        for line in fit(chain, notice, 22, weight="strong", narrow_px=1200, wide_px=1200).lines:
-            y += 20
-            plot.labels.append(Label(line, MARGIN_PX, y, 22, "strong", AWAY))
-            y += 10
     wide = WIDTH_PX - 2 * MARGIN_PX
+    if notice:
+        said = fit(chain, notice, 22, weight="strong", narrow_px=wide, wide_px=wide)
+        plot.plates.append((0, 0, WIDTH_PX, 18 + 30 * len(said.lines)))
+        for i, line in enumerate(said.lines):
+            plot.labels.append(Label(line, MARGIN_PX, 33 + 30 * i, said.size_px, "strong", PAPER))
+        y += 30 * len(said.lines) + 12
     fitted = fit(chain, title, 34, weight="strong", narrow_px=wide, wide_px=wide)
     for line in fitted.lines:
         y += fitted.size_px
@@ -163,44 +116,53 @@ def _head(plot: Plot, chain: FontChain, title: str, notice: str, ledger: Ledger)
         anchor: Literal["left", "right"] = "right" if rtl else "left"
         plot.labels.append(Label(line, x, y, fitted.size_px, "strong", INK, anchor))
         y += 8
-    return _sum_line(plot, chain, ledger, y + 34) + 26
+    return _sum_line(plot, chain, total, y + 34) + 26
 
 
-def _sum_line(plot: Plot, chain: FontChain, ledger: Ledger, baseline: float) -> float:
-    terms: tuple[tuple[Form, Fraction, str], ...] = (
-        ("real", ledger.real, "real time"),
-        ("fast", ledger.fast, "fast"),
-        ("not_shown", ledger.not_shown, "not shown"),
-        ("away", ledger.away, "away"),
+def _sum_line(plot: Plot, chain: FontChain, total: AddedUp, baseline: float) -> float:
+    """``9:15 in the room = 1:57 real time + …``; a kind of time that did not occur is left out."""
+    terms: tuple[tuple[Form, int, str], ...] = (
+        ("real", total.real, "real time"),
+        ("fast", total.fast, "fast"),
+        ("not_shown", total.not_shown, "not shown"),
+        ("away", total.away, "away"),
     )
     x = float(MARGIN_PX)
-    start = f"{duration_text(Fraction(ledger.total))} in the room"
+    start = f"{_clock(total.clinical)} in the room"
     plot.labels.append(Label(start, x, baseline, 22, "strong"))
     x += chain.width_px(start, 22, "strong") + 12
-    for i, (form, length, words) in enumerate(terms):
+    for i, (form, length, words) in enumerate(t for t in terms if t[1]):
         sign = "=" if i == 0 else "+"
         plot.labels.append(Label(sign, x, baseline, 22))
         x += chain.width_px(sign, 22) + 12
         plot.bars.append(Bar(form, x, baseline - 16, 42, 16, Fraction(8)))
         x += 52
-        text = f"{duration_text(length)} {words}"
+        text = f"{_clock(length)} {words}"
         plot.labels.append(Label(text, x, baseline, 22))
         x += chain.width_px(text, 22) + 12
     return baseline
 
 
+def _clock(seconds: int) -> str:
+    return short_clock_text(Fraction(seconds))
+
+
 def _whole_case(
     plot: Plot,
     chain: FontChain,
-    scale: _Scale,
+    scale: Scale,
     rows: Sequence[StepTime],
     ledger: Ledger,
+    total: AddedUp,
     y: float,
-) -> float:
-    """The first lane: all steps in one bar, their numbers above, time away named below."""
+) -> tuple[float, list[str]]:
+    """The first lane: all steps in one bar, their numbers above, time away named below.
+
+    Returns where it ends, and the names of times away that found no room.
+    """
     top, height = y + 26, 30.0
     plot.labels.append(Label("The whole case", MARGIN_PX, top + 22, 22, "strong"))
-    said = duration_text(Fraction(ledger.total))
+    said = _clock(total.clinical)
     plot.labels.append(Label(said, WIDTH_PX - MARGIN_PX, top + 22, 24, "strong", INK, "right"))
     last = -1e9
     for row in rows:
@@ -218,11 +180,12 @@ def _whole_case(
     for event in ledger.away_events:
         plot.bars.append(_bar(scale, "away", event.clinical, top, height))
         plot.bands.append((scale.x(event.clinical.start), scale.x(event.clinical.end)))
-    return top + height + _away_labels(plot, chain, scale, ledger.away_events, top + height) + 14
+    below, left_over = _away_labels(plot, chain, scale, ledger.away_events, top + height)
+    return below + 14, left_over
 
 
 def _bar(
-    scale: _Scale, form: Form, span: Span, top: float, height: float, speed: Fraction | None = None
+    scale: Scale, form: Form, span: Span, top: float, height: float, speed: Fraction | None = None
 ) -> Bar:
     left = scale.x(span.start)
     width = max(scale.x(span.end) - left, 1.5)
@@ -230,26 +193,46 @@ def _bar(
 
 
 def _away_labels(
-    plot: Plot, chain: FontChain, scale: _Scale, events: Sequence[AwayEvent], below: float
-) -> float:
-    """Name each time away under its gap, in as many lines as they need (three at most)."""
-    ends = [float(MARGIN_PX + TITLES_PX)] * 3
-    used = 0
-    for event in events:
-        text = f"{duration_text(event.clinical.length)} away: {event.reason}"
-        fitted = fit(chain, text, 18, narrow_px=420, wide_px=420, most_lines=1)
-        line = fitted.lines[0] if fitted.lines else ""
-        wide = chain.width_px(line, fitted.size_px)
-        middle = (scale.x(event.clinical.start) + scale.x(event.clinical.end)) / 2
-        left = min(max(middle - wide / 2, scale.left), WIDTH_PX - MARGIN_PX - wide)
-        row = next((i for i, end in enumerate(ends) if left >= end), None)
-        if row is None:
-            continue
-        ends[row] = left + wide + 16
-        used = max(used, row + 1)
+    plot: Plot, chain: FontChain, scale: Scale, events: Sequence[AwayEvent], below: float
+) -> tuple[float, list[str]]:
+    """Name each time away under its gap, in three lines at most.
+
+    Where that is too little room, the gaps are only numbered, and the names are returned for the
+    foot. Returns where the last line ends, too.
+    """
+    names = [f"{duration_text(e.clinical.length)} away: {e.reason}" for e in events]
+    placed = _placed(chain, scale, events, names, 3)
+    left_over: list[str] = []
+    if placed is None:
+        marks = [chr(ord("a") + i) if i < 26 else str(i + 1) for i in range(len(events))]
+        left_over = [f"{mark}  {name}" for mark, name in zip(marks, names, strict=True)]
+        placed = _placed(chain, scale, events, marks, 1) or []
+    for label, row in placed:
         at = below + 20 + 22 * row
-        plot.labels.append(Label(line, left, at, fitted.size_px, colour=AWAY))
-    return 22.0 * used
+        plot.labels.append(Label(label.text, label.x, at, 18, colour=AWAY_INK))
+    return below + 22.0 * (1 + max((row for _, row in placed), default=-1)), left_over
+
+
+def _placed(
+    chain: FontChain,
+    scale: Scale,
+    events: Sequence[AwayEvent],
+    names: Sequence[str],
+    most_rows: int,
+) -> list[tuple[Label, int]] | None:
+    """Each name under its gap with its line; None where they do not all find room."""
+    ends = [float(MARGIN_PX + TITLES_PX) - 40] * most_rows
+    placed: list[tuple[Label, int]] = []
+    for event, name in zip(events, names, strict=True):
+        wide = chain.width_px(name, 18)
+        middle = (scale.x(event.clinical.start) + scale.x(event.clinical.end)) / 2
+        left = min(max(middle - wide / 2, scale.left - 20.0), WIDTH_PX - MARGIN_PX - wide)
+        row = next((i for i, end in enumerate(ends) if left >= end), None)
+        if row is None or wide > WIDTH_PX - 2 * MARGIN_PX - TITLES_PX:
+            return None
+        ends[row] = left + wide + 16
+        placed.append((Label(name, left, 0, 18), row))
+    return placed
 
 
 def _pieces(row: StepTime, ledger: Ledger) -> list[tuple[Span, Form]]:
@@ -267,17 +250,15 @@ def _pieces(row: StepTime, ledger: Ledger) -> list[tuple[Span, Form]]:
 def _step_lane(
     plot: Plot,
     chain: FontChain,
-    scale: _Scale,
+    scale: Scale,
     row: StepTime,
     ledger: Ledger,
     y: float,
     lane: float,
 ) -> None:
-    _step_title(plot, chain, row, y, lane)
-    height = 22.0
-    top = y + lane / 2 - height / 2 - 4
-    pieces = _pieces(row, ledger)
-    for piece, form in pieces:
+    height = min(36.0, max(22.0, 0.36 * lane))
+    top = y + lane / 2 - height / 2 - 5
+    for piece, form in _pieces(row, ledger):
         plot.bars.append(_bar(scale, form, piece, top, height, row.speed))
     for event in ledger.away_events:
         inside = clamp(event.clinical, row.clinical)
@@ -289,19 +270,25 @@ def _step_lane(
         end = min(max(right, left + 3), float(scale.right) + (0 if beyond else 3))
         plot.brackets.append(Bracket(min(left, end - 3), end, top + height + 5, beyond))
     _beside(plot, chain, scale, row, top, height)
+
+
+def _step_length(plot: Plot, row: StepTime, shown: AddedUp, y: float, lane: float) -> None:
+    """How long the step took and how that stands to the expected range, at the right edge."""
     words = expectation_words(row)
-    middle = y + lane / 2
+    middle, edge = y + lane / 2, float(WIDTH_PX - MARGIN_PX)
     lifted = middle - 1 if words else middle + 8
-    said = duration_text(row.clinical_length)
-    right_edge = WIDTH_PX - MARGIN_PX
-    plot.labels.append(Label(said, right_edge, lifted, 24, "strong", INK, "right"))
+    said = _clock(shown.clinical)
+    plot.labels.append(Label(said, edge, lifted, 24, "strong", INK, "right"))
     if words:
-        plot.labels.append(Label(words, right_edge, middle + 20, 18, "regular", INK, "right"))
+        plot.labels.append(Label(words, edge, middle + 20, 18, "regular", INK, "right"))
 
 
-def _step_title(plot: Plot, chain: FontChain, row: StepTime, y: float, lane: float) -> None:
+def _fit_title(chain: FontChain, row: StepTime) -> Fitted:
     wide = TITLES_PX - 54.0
-    fitted = fit(chain, row.title, 22, narrow_px=wide, wide_px=wide, smallest_px=16, most_lines=2)
+    return fit(chain, row.title, 22, narrow_px=wide, wide_px=wide, smallest_px=16, most_lines=2)
+
+
+def _step_title(plot: Plot, row: StepTime, fitted: Fitted, y: float, lane: float) -> None:
     step = fitted.size_px + 3
     first = y + lane / 2 + 8 - step * (len(fitted.lines) - 1) / 2
     plot.labels.append(Label(str(row.number), MARGIN_PX + 22, first, 22, "strong", SOFT, "right"))
@@ -313,7 +300,7 @@ def _step_title(plot: Plot, chain: FontChain, row: StepTime, y: float, lane: flo
 
 
 def _beside(
-    plot: Plot, chain: FontChain, scale: _Scale, row: StepTime, top: float, height: float
+    plot: Plot, chain: FontChain, scale: Scale, row: StepTime, top: float, height: float
 ) -> None:
     """The speed, or "not shown", in the bar where it fits, else right or left of it."""
     form = _form_of(row)
@@ -336,7 +323,7 @@ def _beside(
     plot.labels.append(label)
 
 
-def _axis(plot: Plot, chain: FontChain, scale: _Scale, y: float) -> None:
+def _axis(plot: Plot, chain: FontChain, scale: Scale, y: float) -> None:
     step = next((s for s in TICKS_S if scale.end / s <= 8), TICKS_S[-1])
     while scale.end / step > 8:
         step *= 2
