@@ -25,6 +25,7 @@ SOUND_FRAME = 1024
 Plane = NDArray[np.uint8]
 _BT709 = 1  # ITU-T H.273: matrix, primaries and transfer alike
 _LIMITED = 1
+_X264_NOTE = bytes.fromhex("dc45e9bde6d948b7962cd820d923eeef")
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,13 +71,32 @@ def set_up_video(
     context.options = {**options, **dict(settings.extra)}
 
 
+def without_settings_note(data: bytes) -> bytes:
+    """An H.264 packet (Annex B) without the message in which x264 writes its version and options.
+
+    It is an SEI unit (ITU-T H.264, D.1.7) marked by x264's own identifier, at the stream's start.
+    """
+    at = data.find(_X264_NOTE)
+    if at < 0:
+        return data
+    start = data.rfind(b"\x00\x00\x01\x06", 0, at)
+    end = data.find(b"\x00\x00\x01", at)
+    if start < 0 or end < 0:
+        return data
+    if data[start - 1 : start] == b"\x00":
+        start -= 1
+    if data[end - 1] == 0:
+        end -= 1
+    return data[:start] + data[end:]
+
+
 def _coded(packets: list[av.Packet[Any]], unit: Fraction) -> list[CodedPacket]:
     out = []
     for packet in packets:
         scale = Fraction(packet.time_base) / unit
         pts, dts = Fraction(packet.pts or 0) * scale, Fraction(packet.dts or 0) * scale
         lasts = round(Fraction(packet.duration or 0) * scale) or 1
-        data = bytes(memoryview(packet))
+        data = without_settings_note(bytes(memoryview(packet)))
         out.append(CodedPacket(data, round(pts), round(dts), lasts, packet.is_keyframe))
     return out
 
@@ -146,6 +166,7 @@ def set_up_sound(context: AudioCodecContext, settings: EncoderSettings) -> None:
     context.layout = "stereo"
     context.format = "fltp"
     context.bit_rate = settings.sound_bit_rate
+    context.flags |= av.codec.context.Flags.bitexact  # or it writes its own name and version
     context.time_base = Fraction(1, SOUND_RATE_HZ)
 
 

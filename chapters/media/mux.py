@@ -81,7 +81,7 @@ class FilmMuxer:
         refuse_unsafe(chapters)
         self._path, self._fps = path, fps
         self._box: OutputContainer | None = av.open(str(path), "w", format="mp4", options=_OPTIONS)
-        self._last_dts: dict[int, int] = {}
+        self._segment = self._written = 0
         video = cast(VideoStream, self._box.add_stream(settings.codec, rate=fps))
         # opened for its parameter sets alone, so one thread and no pictures of its own
         set_up_video(video.codec_context, size_px, fps, settings)
@@ -123,39 +123,53 @@ class FilmMuxer:
         """Picture packets of a segment that begins at film frame ``offset``."""
         if parameter_sets is not None and parameter_sets != self.parameter_sets:
             raise EncoderError(self._path.name, "a segment was coded with other settings")
-        self._mux(self._video, packets, offset, 1 / self._fps)
+        if offset != self._segment:
+            if offset != self._written:
+                raise EncoderError(
+                    self._path.name,
+                    f"a segment begins at frame {offset}, the one before ends at {self._written}",
+                )
+            self._segment = offset
+        for coded in packets:
+            # a run of few pictures has its own idea of decode times: they are laid anew for all
+            dts = self._written - self._delay
+            if coded.pts + offset < dts:
+                raise EncoderError(self._path.name, "a picture comes later than it is shown")
+            self._mux(self._video, coded, coded.pts + offset, dts, 1 / self._fps)
+            self._written += 1
+
+    @property
+    def _delay(self) -> int:
+        """Frames by which decoding runs ahead of showing, the same in every segment."""
+        return self._video.codec_context.reorder_depth
 
     def write_sound_packets(self, packets: Iterable[CodedPacket]) -> None:
         """Sound packets of the film's one sound encoder."""
         if self._sound is None:
             raise ValueError("this film was begun without sound")
-        self._mux(self._sound, packets, 0, Fraction(1, SOUND_RATE_HZ))
+        for coded in packets:
+            self._mux(self._sound, coded, coded.pts, coded.dts, Fraction(1, SOUND_RATE_HZ))
 
     def _mux(
         self,
         stream: VideoStream | AudioStream,
-        packets: Iterable[CodedPacket],
-        offset: int,
+        coded: CodedPacket,
+        pts: int,
+        dts: int,
         unit: Fraction,
     ) -> None:
         if self._box is None:
             raise ValueError("the film is closed")
-        for coded in packets:
-            dts = coded.dts + offset
-            if dts <= self._last_dts.get(stream.index, dts - 1):
-                raise EncoderError(self._path.name, "segments overlap or are out of order")
-            self._last_dts[stream.index] = dts
-            packet: av.Packet[Any] = av.Packet(coded.data)
-            packet.stream = stream
-            packet.time_base = unit
-            packet.pts, packet.dts = coded.pts + offset, dts
-            packet.duration = coded.duration
-            packet.is_keyframe = coded.key
-            try:
-                with naming_full_disk(self._path.name):
-                    self._box.mux_one(packet)
-            except av.error.FFmpegError as error:
-                raise EncoderError(self._path.name, str(error)) from error
+        packet: av.Packet[Any] = av.Packet(coded.data)
+        packet.stream = stream
+        packet.time_base = unit
+        packet.pts, packet.dts, packet.duration = pts, dts, coded.duration
+        packet.is_keyframe = coded.key
+        try:
+            with naming_full_disk(self._path.name):
+                self._box.mux_one(packet)
+        except av.error.FFmpegError as error:
+            raise EncoderError(self._path.name, str(error)) from error
 
     def close(self) -> None:
         """Write the index at the front; the file is valid afterwards."""

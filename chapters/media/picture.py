@@ -218,7 +218,7 @@ _NAMES = {"bt601": "BT.601", "bt709": "BT.709", "bt2020": "BT.2020", "rgb": "RGB
 
 
 def _looks_full(frames: list[VideoFrame]) -> bool:
-    """Whether more than one pixel in a hundred lies outside 12..243 in an 8-bit luma plane."""
+    """Whether over one pixel in a hundred lies far outside 16..235 in an 8-bit luma plane."""
     if not frames[0].format.name.startswith(("yuv420p", "yuv422p", "yuv444p", "nv12")):
         return False
     if frames[0].format.components[0].bits != 8:
@@ -226,7 +226,7 @@ def _looks_full(frames: list[VideoFrame]) -> bool:
     outside = total = 0
     for frame in frames:
         y = luma_view(frame)[::4, ::4]
-        outside += int(np.count_nonzero((y < 12) | (y > 243)))
+        outside += int(np.count_nonzero((y <= 8) | (y >= 249)))
         total += y.size
     return outside * 100 > total
 
