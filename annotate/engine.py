@@ -26,7 +26,7 @@ from annotate.cache import SegmentCache
 from annotate.decide import Decided
 from annotate.faces import Faces
 from annotate.inserts import FilmInserts
-from annotate.picture.cardlayout import closing_card, title_card
+from annotate.picture.cardwords import closing_card, title_card
 from annotate.picture.fonts import FontChain
 from annotate.picture.overlay import Overlay
 from annotate.progress import Report

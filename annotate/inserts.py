@@ -7,8 +7,8 @@ from collections.abc import Callable
 from fractions import Fraction
 from pathlib import Path
 
-from annotate.picture.cardlayout import closing_card, title_card
 from annotate.picture.cards import Card
+from annotate.picture.cardwords import closing_card, title_card
 from annotate.picture.colours import U8, planes_to_rgb
 from annotate.picture.fonts import FontChain, check_texts
 from annotate.picture.overlay import Overlay, OverlayFace
@@ -42,6 +42,7 @@ class FilmInserts:
     ) -> None:
         check_texts(fonts, film_texts(plan))
         self._lock = threading.Lock()
+        self._size_px, self._fonts, self._find_file = size_px, fonts, find_file
         self._cards = {
             "title": Card(title_card(plan.case), size_px, fonts),
             "closing": Card(closing_card(plan.ledger, mark), size_px, fonts),
@@ -60,6 +61,12 @@ class FilmInserts:
     def still(self, still: Still) -> Planes:
         """The still as planes of the film's size."""
         return self._stills[still]
+
+    def plain_still(self, still: Still) -> Planes:
+        """The still on its own, without its caption: the page says that in words."""
+        if not still.caption:
+            return self._stills[still]
+        return still_planes(self._find_file(still.file), self._size_px, self._fonts, "")
 
 
 def film_texts(plan: Plan) -> list[tuple[str, str]]:
@@ -93,8 +100,9 @@ def write_pictures(
     place: Callable[[str], Path],
     mark: str,
 ) -> None:
-    """``step-3.jpg`` for every shown step, and ``poster.jpg`` from the step shown longest.
+    """``step-3.jpg`` for every shown step, ``still-1.jpg`` for the stills in film order, and a poster.
 
+    ``poster.jpg`` comes from the step shown longest.
     A film of cards alone has its title card for a poster. ``mark`` is drawn on pictures that are
     not for publication.
     """
@@ -104,6 +112,9 @@ def write_pictures(
         if longest is not None and number == longest.number:
             names.append("poster.jpg")
         _keep([place(n) for n in names], overlay, mark, pictures.planes_at(r))
+    stills = [p.still for p in plan.film.pieces if p.still is not None]
+    for number, still in enumerate(stills, 1):
+        _keep([place(f"still-{number}.jpg")], overlay, mark, inserts.plain_still(still))
     if longest is None or longest.cut is None:
         _keep([place("poster.jpg")], overlay, mark, inserts.card("title", Fraction(2)))
 

@@ -17,6 +17,7 @@ from annotate.decide import Decided, decide
 from annotate.engine import Job, encode_film
 from annotate.inserts import FilmInserts, write_pictures
 from annotate.madefile import made_values, outputs_stand, read_fingerprint
+from annotate.page.viewer import PAGE, write_viewer_page
 from annotate.picture.fonts import FontChain
 from annotate.picture.overlay import Overlay
 from annotate.plan import Plan
@@ -89,19 +90,22 @@ def make_case(
         )
         cache = SegmentCache(folder.parent / KEPT)
         damage = _draw(decided, words, stage.path, settings, cache, report)
+        write_viewer_page(stage.path(FILM).parent, stage.path(PAGE).parent)
         report("checking", 0, 0)
         _check_film(stage.path(FILM), decided.plan, words)
         names = sorted(p.name for p in stage.path(FILM).parent.iterdir())
         made = made_values(decided, settings, fingerprint, {n: stage.path(n) for n in names})
         stage.path(MARKER).write_text(json_text(made), encoding="utf-8", newline="\n")
-        stage.publish(remove=_stale_steps(folder, names))
+        stage.publish(remove=_stale(folder, names))
     warnings = decided.warnings + tuple(str(c) for c in words.too_long) + damage
     return Made(folder, decided.plan, True, warnings)
 
 
-def _stale_steps(folder: Path, names: list[str]) -> list[str]:
-    """Pictures of steps that an earlier run made and this one has not."""
-    return [p.name for p in folder.glob("step-*.jpg") if p.name not in names]
+def _stale(folder: Path, names: list[str]) -> list[str]:
+    """Pictures and captions that an earlier run made and this one has not."""
+    patterns = ("step-*.jpg", "still-*.jpg", "captions.*.vtt", "captions.*.srt")
+    found = [p.name for pattern in patterns for p in folder.glob(pattern)]
+    return [name for name in found if name not in names]
 
 
 def _draw(

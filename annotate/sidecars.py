@@ -14,10 +14,10 @@ from annotate.plan import Plan
 from annotate.report import ledger_json, step_times_csv, step_times_json
 from annotate.words import CAUTIONS, NOT_FOR_PUBLICATION
 from chapters.markers import Chapter, chapters_text, chapters_vtt, safe_shape
+from chapters.spans import Span
 from chapters.teeth import tooth_name
 from chapters.timefile import time_map_values
 from chapters.times import CutTime, duration_text, exact_text
-
 
 #: Captions stand at the top of the picture: the lower left belongs to the clock.
 ABOVE = "line:0"
@@ -25,11 +25,15 @@ ABOVE = "line:0"
 
 @dataclass(frozen=True)
 class Words:
-    """The film's captions and chapters, and the notes that did not fit."""
+    """The film's captions and chapters, and the notes that did not fit.
+
+    ``others`` are the captions in other languages, by BCP 47 tag.
+    """
 
     cues: tuple[Cue, ...]
     too_long: tuple[NoteTooLong, ...]
     chapters: tuple[Chapter, ...]
+    others: tuple[tuple[str, tuple[Cue, ...]], ...] = ()
 
 
 def notice(plan: Plan) -> str:
@@ -41,7 +45,24 @@ def make_words(plan: Plan) -> Words:
     """Captions from the steps' notes, chapters from the steps."""
     notes = [(row.id, row.note, row.cut) for row in plan.rows if row.note and row.cut is not None]
     cues, too_long = notes_to_cues(notes, language=plan.case.language)
-    return Words(cues, too_long, film_chapters(plan))
+    others, complaints = [], list(too_long)
+    for tag in dict.fromkeys(tag for step in plan.steps for tag, _ in step.notes_in):
+        if tag == plan.case.language:
+            continue
+        said, over = notes_to_cues(_notes_in(plan, tag), language=tag)
+        others.append((tag, said))
+        complaints += over
+    return Words(cues, tuple(complaints), film_chapters(plan), tuple(others))
+
+
+def _notes_in(plan: Plan, tag: str) -> list[tuple[str, str, Span]]:
+    cuts = {row.id: row.cut for row in plan.rows}
+    return [
+        (step.id, text, cut)
+        for step in plan.steps
+        for own, text in step.notes_in
+        if own == tag and (cut := cuts[step.id]) is not None
+    ]
 
 
 def film_chapters(plan: Plan) -> tuple[Chapter, ...]:
@@ -89,16 +110,38 @@ def sidecars(plan: Plan, words: Words) -> dict[str, str]:
     case, said = plan.case, notice(plan)
     head = head_values(plan)
     about = "\n".join((*CAUTIONS, said) if said else CAUTIONS)
-    return {
+    others = {
+        f"captions.{tag}.{kind}": text
+        for tag, cues in words.others
+        for kind, text in (
+            ("vtt", cues_to_vtt(cues, said, tag, settings=ABOVE)),
+            ("srt", cues_to_srt(cues, said)),
+        )
+    }
+    return others | {
         "captions.vtt": cues_to_vtt(words.cues, said, case.language, settings=ABOVE),
         "captions.srt": cues_to_srt(words.cues, said),
         "chapters.vtt": chapters_vtt(words.chapters, said),
         "chapters.txt": chapters_text(words.chapters, about, heading=case.title),
         "time-map.json": json_text(head | time_map_values(plan.film)),
         "step-times.csv": step_times_csv(plan.rows, plan.ledger, notice=said),
-        "step-times.json": json_text(head | step_times_json(plan.rows, plan.ledger)),
+        "step-times.json": json_text(head | _with_questions(plan)),
         "ledger.json": json_text(head | ledger_json(plan.ledger)),
     }
+
+
+def _with_questions(plan: Plan) -> dict[str, Any]:
+    """The step times, each step with the question it carries."""
+    values = step_times_json(plan.rows, plan.ledger)
+    for row, step in zip(values["steps"], plan.steps, strict=True):
+        if step.ask is not None:
+            row["ask"] = {
+                "question": step.ask.question,
+                "choices": list(step.ask.choices) or None,
+                "answer": step.ask.answer,
+                "look": step.ask.look,
+            }
+    return values
 
 
 def tell(plan: Plan) -> str:

@@ -92,8 +92,21 @@ class Still:
 
 
 @dataclass(frozen=True, slots=True)
+class Ask:
+    """A question for the viewer. No ``choices`` means a free answer; ``look`` says where to look."""
+
+    question: str
+    choices: tuple[str, ...]
+    answer: str
+    look: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Step:
-    """One named piece of the procedure; ``end`` None means: until the next step, or the recording's end."""
+    """One named piece of the procedure; ``end`` None means: until the next step, or the recording's end.
+
+    ``notes_in`` holds the note in other languages, as pairs of BCP 47 tag and text.
+    """
 
     id: str
     title: str
@@ -104,6 +117,8 @@ class Step:
     note: str = ""
     phase: str = ""
     stills: tuple[Still, ...] = ()
+    ask: Ask | None = None
+    notes_in: tuple[tuple[str, str], ...] = ()
     place: Place = field(default=Place(), compare=False)
 
 

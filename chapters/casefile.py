@@ -37,6 +37,7 @@ from chapters.casechecks import (
     check_wishes,
     in_order,
 )
+from chapters.caseextras import read_ask, read_notes_in
 from chapters.errors import Mistake
 from chapters.fieldtext import (
     FieldTextError,
@@ -80,7 +81,7 @@ CASE_FIELDS: Final = (
 PART_FIELDS: Final = ("file", "away_before", "reason", "overlap")
 AWAY_FIELDS: Final = ("at", "lasted", "reason")
 STEP_FIELDS: Final = (
-    "id", "title", "from", "to", "show", "expect", "note", "phase", "stills",
+    "id", "title", "from", "to", "show", "expect", "note", "notes_in", "phase", "stills", "ask",
 )  # fmt: skip
 STILL_FIELDS: Final = ("file", "at", "hold", "caption")
 CONSENT_FIELDS: Final = ("reference", "covers")
@@ -357,12 +358,24 @@ def _step(record: Record, step_id: str) -> Step | None:
     )  # fmt: skip
     phase = record.prose("phase")
     stills = tuple(s for n, f in record.items("stills") if (s := _still(n, f, record.report)))
+    ask = read_ask(record)
+    notes_in = read_notes_in(record, LONGEST_NOTE)
     if start is None:
         return None
     until = None if end is None else RecordingTime(end)
-    place = record.place("from")
     return Step(
-        step_id, title, RecordingTime(start), until, show, expect, note, phase, stills, place
+        id=step_id,
+        title=title,
+        start=RecordingTime(start),
+        end=until,
+        show=show,
+        expect=expect,
+        note=note,
+        phase=phase,
+        stills=stills,
+        ask=ask,
+        notes_in=notes_in,
+        place=record.place("from"),
     )
 
 

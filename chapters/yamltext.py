@@ -313,7 +313,7 @@ _HINTS: tuple[tuple[str, str, str], ...] = (
     (
         r"expected ',' or '(\]|\})'|while parsing a flow",
         "the bracket opened in line {first} is not closed before this",
-        "close it, and put texts that hold , : [ ] {{ }} in quotes",
+        "close it, and put texts that hold , : ? [ ] {{ }} in quotes",
     ),
     (
         r"expected the node content|mapping keys are not allowed",

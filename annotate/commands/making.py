@@ -135,6 +135,7 @@ def run_demo(args: argparse.Namespace) -> int:
     folder = Path(outcome.folder)
     say(f"{outcome.film} film of {outcome.clinical} clinical time. Open:")
     for name, what in (
+        ("index.html", "the page: film, chapters, clock and step times"),
         ("teaching-cut.mp4", "the teaching cut"),
         ("step-times.png", "the step times"),
         ("captions.vtt", "the captions"),

@@ -230,7 +230,7 @@ def test_time_away_needs_its_length_and_its_reason() -> None:
         (
             "{id: c, title: C, from: 5:00, ‸away: 1:00}",
             'steps[3]: "away" is not a field here; the fields here are id, title, '
-            "from, to, show, expect, note, phase, stills",
+            "from, to, show, expect, note, notes_in, phase, stills, ask",
         ),
     ],
 )
