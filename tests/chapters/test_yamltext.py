@@ -105,7 +105,7 @@ COLON = (
 )
 BRACKET = (
     "the bracket opened in line 1 is not closed before this; close it, and put texts that hold "
-    ", : [ ] { } in quotes"
+    ", : ? [ ] { } in quotes"
 )
 AFTER_QUOTE = (
     "text after the closing quotation mark; put the whole text between one pair of quotation marks"
