@@ -231,51 +231,66 @@ def _time(count: int) -> str:
     return short_clock_text(Fraction(count)) if count else "-"
 
 
-#: Heading and width of the columns of figures, and the terminal width from which each is shown.
+#: Heading and width of the columns of figures, and which goes first when the terminal is narrow.
 _FIGURES: Final = (
-    ("shown", 9, 0),
-    ("starts at", 9, 56),
-    ("clinical", 8, 0),
-    ("on camera", 9, 96),
-    ("away", 7, 64),
-    ("real", 7, 80),
-    ("fast", 7, 80),
-    ("not shown", 9, 72),
+    ("shown", 9, 6),
+    ("start", 7, 4),
+    ("clinical", 8, 7),
+    ("on camera", 9, 0),
+    ("away", 7, 5),
+    ("real", 7, 2),
+    ("fast", 7, 2),
+    ("not shown", 9, 3),
 )
+_WORDS_WIDE: Final = 26
+_WORDS_RANK: Final = 1
+_TITLE_LEAST, _TITLE_MOST = 20, 44
 
 
-def _line(first: str, title: str, figures: Sequence[str], last: str, width: int) -> str:
-    kept = [
-        figure.rjust(columns)
-        for figure, (_, columns, needs) in zip(figures, _FIGURES, strict=True)
-        if width >= needs
-    ]
-    verdict = 26 if width >= 112 else 0
-    room = max(12, width - 4 - sum(len(k) + 2 for k in kept) - (verdict + 2 if verdict else 0))
-    tail = f"  {last}" if verdict else ""
-    return f"{first:>2}  {_fit(title, min(room, 44))}  {'  '.join(kept)}{tail}".rstrip()
+class _Layout:
+    """Which columns a terminal of this width shows."""
+
+    def __init__(self, width: int) -> None:
+        spare = width - 4 - _TITLE_LEAST
+        kept: set[int] = set()
+        self.words = False
+        for rank in range(7, -1, -1):
+            group = [i for i, (_, _, own) in enumerate(_FIGURES) if own == rank]
+            words = rank == _WORDS_RANK
+            needs = sum(_FIGURES[i][1] + 2 for i in group) + (_WORDS_WIDE + 2 if words else 0)
+            if needs > spare and rank < 6:
+                break
+            spare -= needs
+            kept.update(group)
+            self.words = self.words or words
+        self.kept = sorted(kept)
+        self.title = max(4, min(_TITLE_MOST, _TITLE_LEAST + spare))
+
+    def line(self, first: str, title: str, figures: Sequence[str], words: str) -> str:
+        """One line of the table."""
+        cells = "  ".join(figures[i].rjust(_FIGURES[i][1]) for i in self.kept)
+        tail = f"  {words}" if self.words else ""
+        return f"{first:>2}  {_fit(title, self.title)}  {cells}{tail}".rstrip()
 
 
 def table_text(rows: Sequence[StepTime], ledger: Ledger, width: int = 120) -> str:
     """The table for a terminal of ``width`` columns, in whole seconds that add up.
 
-    Narrow terminals lose columns, the least needed first; below 112 the expected range is said
-    in lines after the table.
+    Narrow terminals lose columns, the least needed first; where the words about the expected range
+    find no room beside the figures, they follow the table.
     """
     steps, between, total = add_up(rows, ledger, Fraction(1))
-    lines = [_line("#", "step", [name for name, _, _ in _FIGURES], "expected", width)]
+    layout = _Layout(width)
+    lines = [layout.line("#", "step", [name for name, _, _ in _FIGURES], "expected")]
     for row, shown in zip(rows, steps, strict=True):
         figures = [_shown_as(row), clock_text(row.clinical.start), *_figures(shown)]
-        lines.append(_line(str(row.number), row.title, figures, expectation_words(row), width))
+        lines.append(layout.line(str(row.number), row.title, figures, expectation_words(row)))
     if between.clinical:
-        lines.append(_line("", BETWEEN, ["", "", *_figures(between)], "", width))
-    lines.append(_line("", TOTAL, ["", "", *_figures(total)], "", width))
-    if width < 112:
-        lines += [
-            f"{row.number}  {row.title}: {words}"
-            for row in rows
-            if (words := expectation_words(row))
-        ]
+        lines.append(layout.line("", BETWEEN, ["", "", *_figures(between)], ""))
+    lines.append(layout.line("", TOTAL, ["", "", *_figures(total)], ""))
+    if not layout.words:
+        said = [(row, expectation_words(row)) for row in rows]
+        lines += [f"{row.number}  {row.title}: {words}" for row, words in said if words]
     return "\n".join(lines)
 
 
