@@ -12,13 +12,17 @@ import threading
 from collections.abc import Sequence
 from types import FrameType
 
-from annotate.commands import looking, making
+from annotate.commands import looking, making, sharing
 from annotate.commands.common import Command, note
 from annotate.version import VERSION
 from chapters.errors import TeachcutError
 
-COMMANDS: tuple[Command, ...] = (*making.COMMANDS, *looking.COMMANDS)
-ORDER = ("demo", "find", "start", "check", "make", "batch", "times", "tidy")
+COMMANDS: tuple[Command, ...] = (
+    *making.COMMANDS,
+    *looking.COMMANDS,
+    *sharing.COMMANDS,
+)
+ORDER = ("demo", "find", "start", "check", "make", "batch", "times", "club", "tidy")
 
 
 def parser() -> argparse.ArgumentParser:
