@@ -12,6 +12,7 @@ import subprocess
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
+from itertools import pairwise
 from pathlib import Path
 from typing import Any, NoReturn, TypeAlias, cast
 
@@ -253,13 +254,15 @@ def write_clip(
 
 
 def _video_stream(box: av.container.OutputContainer, video: VideoTrack) -> av.VideoStream:
-    stream = cast(av.VideoStream, box.add_stream(video.codec, rate=30, time_base=_TIME_BASE))
+    gaps = {b - a for a, b in pairwise(video.times)}
+    rate = 1 / gaps.pop() if len(gaps) == 1 else Fraction(30)
+    stream = cast(av.VideoStream, box.add_stream(video.codec, rate=rate, time_base=_TIME_BASE))
     stream.width, stream.height = video.size_px
     stream.pix_fmt = video.pix_fmt
     context = stream.codec_context
     context.time_base = _TIME_BASE
     if video.codec in ("mpeg2video", "mpeg4"):
-        context.time_base = Fraction(1, 30)  # these count frames, so their clips have an even rate
+        context.time_base = 1 / rate  # these count frames, so their clips have an even rate
     if video.codec in ("libx264", "libx265", "mpeg2video", "mpeg4", "libvpx", "libvpx-vp9"):
         context.gop_size = video.gop
     if video.codec in ("libx264", "libx265", "mpeg2video", "mpeg4"):
