@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from fractions import Fraction
 from pathlib import Path
 
 from annotate.cache import SegmentCache
@@ -22,16 +21,15 @@ from annotate.picture.fonts import FontChain
 from annotate.picture.overlay import Overlay
 from annotate.plan import Plan
 from annotate.progress import Report, silent
+from annotate.readback import check_captions, check_chapters, check_film
 from annotate.recording import Pictures, met_damage
 from annotate.render import SOUND_RATE_HZ, silence
 from annotate.report import step_times_png
 from annotate.sidecars import Words, json_text, make_words, notice, sidecars
 from annotate.sound.room import room_sound
 from chapters.casefile import LoadedCase
-from chapters.errors import WorkError
 from chapters.media.encode import EncoderSettings
 from chapters.media.files import MARKER, Staging, refuse_same_file
-from chapters.media.mux import read_back
 from chapters.times import round_half_up
 
 FILM = "teaching-cut.mp4"
@@ -92,7 +90,7 @@ def make_case(
         damage = _draw(decided, words, stage.path, settings, cache, report)
         write_viewer_page(stage.path(FILM).parent, stage.path(PAGE).parent)
         report("checking", 0, 0)
-        _check_film(stage.path(FILM), decided.plan, words)
+        _check(stage.path, decided.plan, words)
         names = sorted(p.name for p in stage.path(FILM).parent.iterdir())
         made = made_values(decided, settings, fingerprint, {n: stage.path(n) for n in names})
         stage.path(MARKER).write_text(json_text(made), encoding="utf-8", newline="\n")
@@ -134,18 +132,11 @@ def _draw(
     return met_damage(decided.recording, damage, plan.steps)
 
 
-def _check_film(path: Path, plan: Plan, words: Words) -> None:
-    """Read the film back and compare it with the plan. Raises WorkError naming what differs."""
-    film, found = plan.film, read_back(path)
-    faults = []
-    if found.frame_count != film.frame_count:
-        faults.append(f"{found.frame_count} pictures, planned {film.frame_count}")
-    for kind, leeway in (("video", 1 / film.fps / 2), ("audio", Fraction(1, 20))):
-        if abs(found.duration(kind) - film.length) > leeway:
-            faults.append(f"{kind} lasts {float(found.duration(kind)):.3f} s")
-    if not found.constant_rate or found.fps != film.fps:
-        faults.append(f"{found.fps} pictures a second, planned {film.fps}")
-    if len(found.chapters) != len(words.chapters):
-        faults.append(f"{len(found.chapters)} chapters, planned {len(words.chapters)}")
-    if faults:
-        raise WorkError(f"{path.name}: the finished film is not as planned: " + "; ".join(faults))
+def _check(place: Callable[[str], Path], plan: Plan, words: Words) -> None:
+    """Read the finished files back. Raises WorkError where one is not as planned."""
+    said = notice(plan)
+    check_film(place(FILM), plan, words.chapters)
+    check_captions(place("captions.vtt"), words.cues, said)
+    for tag, cues in words.others:
+        check_captions(place(f"captions.{tag}.vtt"), cues, said)
+    check_chapters(place("chapters.vtt"), words.chapters)

@@ -83,7 +83,7 @@ def wrong_libraries(places: dict[str, list[str]], sources: dict[str, str]) -> li
     for name, source in sources.items():
         for imported, line in imports(source):
             library = imported.split(".")[0]
-            if library in OURS or library in sys.stdlib_module_names:
+            if library in (*OURS, *sources) or library in sys.stdlib_module_names:
                 continue
             if not any(fnmatch(name, place) for place in places.get(library, [])):
                 faults.append(f"{name}:{line} imports {library}")
