@@ -73,7 +73,11 @@ def open_recording(path: Path, shown_as: str) -> Iterator[InputContainer]:
     of other files or of network addresses opens nothing. A fragmented MP4 that was cut inside
     its last fragment is read up to the last whole one.
     """
-    options = {"format_whitelist": CONTAINERS, "protocol_whitelist": "file"}
+    options = {
+        "format_whitelist": CONTAINERS,
+        "protocol_whitelist": "file",
+        "max_pixels": str(MAX_PIXELS),  # for the pictures that opening itself decodes
+    }
     with path.open("rb") as file:
         boxes = top_boxes(file)
         cut = _whole_fragments(boxes, path.stat().st_size)
