@@ -12,11 +12,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
+from types import MappingProxyType
 
 from chapters.case import Away, Case, Step, Still
 from chapters.ramps import ONE, Leg, eased_run, fitted_run
 from chapters.spans import Span
-from chapters.timemap import CardKind, Line, PartSpan, Piece, TimeMap
+from chapters.timemap import HAIR_S, CardKind, Line, PartSpan, Piece, TimeMap
 from chapters.times import RecordingTime
 
 ZERO = Fraction(0)
@@ -43,6 +44,15 @@ class Laid:
 
 
 @dataclass(frozen=True, slots=True)
+class Freeze:
+    """The last picture of a step held for ``length`` cut seconds; ``at`` is where the step ends."""
+
+    step: str
+    at: Fraction
+    length: Fraction
+
+
+@dataclass(frozen=True, slots=True)
 class Card:
     """A title or closing card of ``length`` cut seconds."""
 
@@ -50,7 +60,7 @@ class Card:
     length: Fraction
 
 
-Element = Run | Laid | Card
+Element = Run | Laid | Freeze | Card
 
 
 def make_line(
@@ -116,8 +126,12 @@ def film_elements(
     line: Line,
     title_s: Fraction = TITLE_CARD_S,
     closing_s: Fraction = CLOSING_CARD_S,
+    holds: Mapping[str, Fraction] = MappingProxyType({}),
 ) -> tuple[Element, ...]:
-    """The film's elements in order. Steps need resolved ends; skipped steps leave nothing."""
+    """The film's elements in order. Steps need resolved ends; skipped steps leave nothing.
+
+    ``holds`` maps steps to how long their last picture is held, seconds.
+    """
     found: list[Element] = [Card("title", title_s)] if title_s > 0 else []
     breaks = {a.at for a in line.away}
     for step in steps:
@@ -129,6 +143,8 @@ def film_elements(
                 flows = before.span.end == element.span.start and element.span.start not in breaks
                 element = replace(element, joined=flows)
             found.append(element)
+        if holds.get(step.id, ZERO) > 0:
+            found.append(Freeze(step.id, step_span(step).end, holds[step.id]))
     if closing_s > 0:
         found.append(Card("closing", closing_s))
     return tuple(found)
@@ -160,8 +176,8 @@ def run_borders(elements: Sequence[Element], speeds: Mapping[str, Fraction]) -> 
 
 
 def fixed_length(elements: Sequence[Element]) -> Fraction:
-    """Cut seconds of the cards and stills, which no speed changes."""
-    cards = sum((e.length for e in elements if isinstance(e, Card)), ZERO)
+    """Cut seconds of the cards, stills and held pictures, which no speed changes."""
+    cards = sum((e.length for e in elements if isinstance(e, Card | Freeze)), ZERO)
     return cards + sum((e.still.hold for e in elements if isinstance(e, Laid)), ZERO)
 
 
@@ -210,6 +226,14 @@ def _still(laid: Laid, line: Line, t: Fraction, fps: Fraction) -> Piece:
     )
 
 
+def _freeze(freeze: Freeze, line: Line, t: Fraction, fps: Fraction) -> Piece:
+    """Held where the step ends: the picture is the last one before that instant."""
+    at = freeze.at - HAIR_S
+    clock = line.clinical_before(freeze.at) - HAIR_S
+    cut = Span(t, _on_frame(t + freeze.length, fps))
+    return Piece("still", cut, Span(at, at), Span(clock, clock), (ZERO, ZERO), step=freeze.step)
+
+
 def _card(card: Card, t: Fraction, fps: Fraction) -> Piece:
     cut = Span(t, _on_frame(t + card.length, fps))
     return Piece("card", cut, None, None, (ZERO, ZERO), card=card.kind)
@@ -238,6 +262,8 @@ def assemble(
             pieces.extend(_footage(element, fitted_run(*run), line, t))
         elif isinstance(element, Laid):
             pieces.append(_still(element, line, t, fps))
+        elif isinstance(element, Freeze):
+            pieces.append(_freeze(element, line, t, fps))
         else:
             pieces.append(_card(element, t, fps))
         t = pieces[-1].cut.end if pieces else t

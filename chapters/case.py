@@ -12,6 +12,8 @@ from typing import Literal
 from chapters.times import RecordingTime
 
 Subject = Literal["simulated", "patient"]
+Late = Literal["refuse", "hold", "run on"]
+Loudness = Literal["speech", "broadcast"]
 ShowKind = Literal["real", "fixed", "fast", "skip"]
 
 #: Speeds a ``fast`` step may be solved to when the case file names no limit of its own.
@@ -123,6 +125,32 @@ class Step:
 
 
 @dataclass(frozen=True, slots=True)
+class Take:
+    """Narration of one step: a sound file, what was meant to be said, and what to do when it is late.
+
+    ``late`` counts where the step, as shown, is shorter than the take: ``refuse`` it, ``hold`` the
+    step's last picture until the take ends, or let it ``run on`` into the next step.
+    """
+
+    step: str
+    file: str
+    script: str = ""
+    late: Late = "refuse"
+    place: Place = field(default=Place(), compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Talk:
+    """One continuous narration, spoken over the cut whose time map was kept in ``cut``."""
+
+    file: str
+    cut: str
+    script: str = ""
+    late: Late = "refuse"
+    place: Place = field(default=Place(), compare=False)
+
+
+@dataclass(frozen=True, slots=True)
 class Consent:
     """The record that a patient's consent exists; teachcut keeps the reference, never the name."""
 
@@ -139,6 +167,7 @@ class Case:
     ``clocks_give_away`` says whether gaps between the parts' creation times count as away.
     ``room_sound`` keeps the recording's own sound. ``fps`` None means: chosen from the recording.
     ``height_px`` None means: the recording's own height. ``fonts`` are extra font files.
+    ``terms`` are spellings that captions keep; ``lexicon`` is a file of pronunciations or "".
     """
 
     id: str
@@ -163,6 +192,11 @@ class Case:
     colour: Literal["auto", "bt601", "bt709"] = "auto"
     colour_range: Literal["auto", "limited", "full"] = "auto"
     fonts: tuple[str, ...] = ()
+    narration: tuple[Take, ...] = ()
+    talk: Talk | None = None
+    loudness: Loudness = "speech"
+    terms: tuple[str, ...] = ()
+    lexicon: str = ""
 
     @property
     def publishable(self) -> bool:

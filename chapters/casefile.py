@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import partial
 from pathlib import Path
@@ -38,6 +38,7 @@ from chapters.casechecks import (
     in_order,
 )
 from chapters.caseextras import read_ask, read_notes_in
+from chapters.casenarration import read_loudness, read_takes, read_talk, read_terms
 from chapters.errors import Mistake
 from chapters.fieldtext import (
     FieldTextError,
@@ -76,7 +77,7 @@ LONGEST_NOTE = 5000
 CASE_FIELDS: Final = (
     "case", "title", "subject", "consent", "tooth", "recordings", "away", "away_from_clocks",
     "steps", "procedure", "presenter", "tags", "language", "length", "ramp", "snap", "sound",
-    "fps", "height", "colour", "range", "fonts",
+    "fps", "height", "colour", "range", "fonts", "narration", "talk", "loudness", "terms", "lexicon",
 )  # fmt: skip
 PART_FIELDS: Final = ("file", "away_before", "reason", "overlap")
 AWAY_FIELDS: Final = ("at", "lasted", "reason")
@@ -174,7 +175,7 @@ def _word(record: Record, name: str, *allowed: str) -> str:
 
 
 def _case(top: Record) -> Case:
-    return Case(
+    case = Case(
         id=_or(top.value("case", id_value, "write case: and a short name, such as bench-03"), ""),
         title=top.prose("title", "write title: and the film's title"),
         parts=_parts(top),
@@ -202,6 +203,14 @@ def _case(top: Record) -> Case:
         ),
         fonts=_texts(top, "fonts", file_value),
     )  # fmt: skip
+    return replace(
+        case,
+        narration=read_takes(top, [step.id for step in case.steps]),
+        talk=read_talk(top),
+        loudness=read_loudness(top),
+        terms=read_terms(top),
+        lexicon=_or(top.value("lexicon", file_value), ""),
+    )
 
 
 def _subject(top: Record) -> Subject:

@@ -9,7 +9,7 @@ card, and the film has exactly the wished length.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from chapters.assemble import Element, film_length
@@ -61,6 +61,21 @@ def speeds_at(steps: Sequence[Step], fast: Fraction) -> dict[str, Fraction]:
         else:
             out[step.id] = ONE
     return out
+
+
+def no_faster_than(steps: Sequence[Step], shortest: Mapping[str, Fraction]) -> tuple[Step, ...]:
+    """The steps, each ``fast`` one limited so that it lasts at least ``shortest[id]`` cut seconds.
+
+    Ramps only lengthen a run, so the limit is the step's length over the wished one.
+    """
+    out: list[Step] = []
+    for step in steps:
+        least = shortest.get(step.id, Fraction(0))
+        if step.show.kind == "fast" and least > 0 and step.end is not None:
+            limit = max(ONE, (step.end - step.start) / least)
+            step = replace(step, show=replace(step.show, limit=min(step.show.limit, limit)))
+        out.append(step)
+    return tuple(out)
 
 
 def plan_speeds(

@@ -26,6 +26,8 @@ PieceKind = Literal["footage", "still", "card"]
 CardKind = Literal["title", "closing"]
 ZERO = Fraction(0)
 ONE = Fraction(1)
+#: Just before an instant: shorter than any frame. A held last picture lies this far before its end.
+HAIR_S = Fraction(1, 10**6)
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +120,8 @@ class Line:
 class Piece:
     """``[t0, t1)`` of the film. ``recording`` and ``clinical`` are None on a card.
 
-    On a still both are empty spans (the clock holds). ``speed`` holds the speeds at its two ends.
+    On a still both are empty spans (the clock holds); a still without a picture of its own holds
+    the recording's picture at that instant. ``speed`` holds the speeds at its two ends.
     """
 
     kind: PieceKind
@@ -206,9 +209,9 @@ class TimeMap:
                 raise ValueError(f"pieces do not follow one another at {at}")
             at = piece.cut.end
             if piece.recording is not None:
-                if piece.recording.start < r:
+                if piece.recording.start < r - (HAIR_S if piece.kind == "still" else 0):
                     raise ValueError(f"the recording runs backward at {at}")
-                r = piece.recording.end
+                r = max(r, piece.recording.end)
 
     @property
     def frame_count(self) -> int:

@@ -1,0 +1,117 @@
+"""Narration in the case file: takes by step, one talk over a cut, levels, terms."""
+
+from __future__ import annotations
+
+from fractions import Fraction as F
+
+import pytest
+
+from chapters.assemble import Freeze, assemble, film_elements, make_line, resolve_ends
+from chapters.case import Case, Part, Show, Step, Take, Talk
+from chapters.casefile import read_case
+from chapters.errors import CaseFileError
+from chapters.speedplan import no_faster_than, plan_speeds
+from chapters.steptimes import make_ledger
+from chapters.times import RecordingTime as R
+
+HEAD = """\
+case: c
+title: C
+subject: simulated
+recordings: [a.mp4]
+steps:
+  - {id: isolate, title: Isolate, from: 0}
+  - {id: locate, title: Locate, from: 20}
+"""
+
+
+def case(more: str) -> Case:
+    """The two-step case with more lines."""
+    read, warnings = read_case(HEAD + more, "case.yaml")
+    assert warnings == ()
+    return read
+
+
+def test_takes_are_read_by_step() -> None:
+    """A bare file refuses to be late; a group may hold the picture and carry its script."""
+    found = case(
+        "narration:\n  isolate: takes/isolate.wav\n"
+        "  locate: {file: takes/locate.m4a, script: Look here. Then there., late: run on}\n"
+    )
+    assert found.narration == (
+        Take("isolate", "takes/isolate.wav"),
+        Take("locate", "takes/locate.m4a", "Look here. Then there.", "run on"),
+    )
+
+
+def test_a_talk_names_the_cut_it_was_spoken_over() -> None:
+    """One file and a kept time map; levels and terms beside it."""
+    found = case(
+        "talk: {file: talk.wav, cut: kept/time-map.json}\nloudness: broadcast\n"
+        "terms: [MTA, gutta-percha]\nlexicon: words.txt\n"
+    )
+    assert found.talk == Talk("talk.wav", "kept/time-map.json")
+    assert (found.loudness, found.terms, found.lexicon) == (
+        "broadcast",
+        ("MTA", "gutta-percha"),
+        "words.txt",
+    )
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        (
+            "narration: {shape: a.wav}\n",
+            'case.yaml:8:13: narration.shape: "shape" is no step; the steps are isolate, locate',
+        ),
+        (
+            "narration: a.wav\n",
+            "case.yaml:8:12: narration: is no mapping of steps; write one line a step",
+        ),
+        ("narration: {isolate: }\n", "narration.isolate: is empty"),
+        ("narration: {isolate: {script: x}}\n", "narration.isolate.file: is missing; write file:"),
+        (
+            "narration: {isolate: {file: a.wav, late: wait}}\n",
+            'narration.isolate.late: "wait" is not known here',
+        ),
+        ("narration: {isolate: ../a.wav}\n", "narration.isolate:"),
+        ("talk: {file: talk.wav}\n", "talk.cut: is missing; write cut:"),
+        ("loudness: loud\n", 'loudness: "loud" is not known here; write speech or broadcast'),
+    ],
+)
+def test_mistakes_are_told_with_their_place(more: str, said: str) -> None:
+    """One mistake each."""
+    with pytest.raises(CaseFileError) as caught:
+        case(more)
+    (told,) = (str(m) for m in caught.value.mistakes)
+    assert said in told
+
+
+def test_a_fast_step_slows_until_its_take_fits() -> None:
+    """80 seconds at 8x with a take of 16 s run at 5x at most."""
+    steps = resolve_ends((Step("a", "A", R(F(0)), show=Show("fast")),), F(80))
+    (slowed,) = no_faster_than(steps, {"a": F(16)})
+    assert slowed.show.limit == 5
+    line = make_line(Case("c", "C", (Part("p"),), steps), [F(80)])
+    elements = film_elements((slowed,), line)
+    plan = plan_speeds((slowed,), elements, F(1))
+    film = assemble(elements, line, plan.speeds, F(1), F(30))
+    cut = film.step_cut("a")
+    assert cut is not None and cut.length >= 16
+
+
+def test_a_step_with_a_long_take_holds_its_last_picture() -> None:
+    """The clock stands on the step's last second; no clinical time is made up."""
+    steps = resolve_ends((Step("a", "A", R(F(0))), Step("b", "B", R(F(10)))), F(30))
+    line = make_line(Case("c", "C", (Part("p"),), steps), [F(30)])
+    elements = film_elements(steps, line, holds={"a": F(3)})
+    assert [e for e in elements if isinstance(e, Freeze)] == [Freeze("a", F(10), F(3))]
+    film = assemble(elements, line, {"a": F(1), "b": F(1)}, F(1), F(30))
+    held = next(p for p in film.pieces if p.kind == "still")
+    assert held.cut.length == 3
+    clock, r = film.clinical_at(held.cut.start + 1), film.recording_at(held.cut.start + 1)
+    assert clock is not None and clock // 1 == 9
+    assert r is not None and 9 < r < 10
+    ledger = make_ledger(steps, film)
+    assert (ledger.total, ledger.real, ledger.stills) == (30, 30, 3)
