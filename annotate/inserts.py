@@ -112,9 +112,10 @@ def write_pictures(
         if longest is not None and number == longest.number:
             names.append("poster.jpg")
         _keep([place(n) for n in names], overlay, mark, pictures.planes_at(r))
-    stills = [p.still for p in plan.film.pieces if p.still is not None]
-    for number, still in enumerate(stills, 1):
-        _keep([place(f"still-{number}.jpg")], overlay, mark, inserts.plain_still(still))
+    held = [p.still for p in plan.film.pieces if p.kind == "still"]
+    for number, still in enumerate(held, 1):
+        if still is not None:
+            _keep([place(f"still-{number}.jpg")], overlay, mark, inserts.plain_still(still))
     if longest is None or longest.cut is None:
         _keep([place("poster.jpg")], overlay, mark, inserts.card("title", Fraction(2)))
 
