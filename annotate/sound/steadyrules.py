@@ -1,0 +1,80 @@
+"""Rules on what sounds all the time: mains hum and the room's own noise."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
+
+from annotate.sound.activity import Activity, runs, tidy
+from annotate.sound.faults import Fault, Limits, clock
+from annotate.sound.hum import find_hum
+from annotate.sound.scan import Floats, Scan
+
+#: Length of the sliding stretch whose quietest frames count as the room, and how many, frames.
+_ROOM_FRAMES = 200
+_QUIETEST = 10
+#: A stretch of noise shorter than this cannot be told from a voice that never rests, 0.1 s.
+_SHORTEST = 30
+#: Bands from 1 kHz up hold enough bins for their level to be steady in noise.
+_STEADY_BANDS = 3
+_CLEARLY_BELOW_DB = 8.0
+
+
+def steady_faults(scan: Scan, activity: Activity, limits: Limits) -> list[Fault]:
+    """Hum and room noise, in no particular order."""
+    return find_hum(scan, limits) + _noise(scan, activity, limits)
+
+
+def _noise(scan: Scan, activity: Activity, limits: Limits) -> list[Fault]:
+    if activity.speech_db is None or len(scan.bands_db) < 2 * _ROOM_FRAMES:
+        return []
+    room_db = room_level_db(scan)
+    loud = room_db > activity.speech_db - limits.noise_below_voice_db
+    faults = []
+    for start, end in runs(tidy(loud, 10, _SHORTEST)):
+        below = activity.speech_db - float(np.median(room_db[start:end]))
+        first, last = _noise_span(scan, 10 * start, min(10 * end, len(scan.bands_db)))
+        start_s = first * scan.frame_s
+        end_s = scan.length_s if last == len(scan.bands_db) else last * scan.frame_s
+        sentence = (
+            f"the room's own noise is only {below:.0f} dB below the voice "
+            f"from {clock(start_s)} to {clock(end_s)}"
+        )
+        faults.append(Fault("room noise", start_s, end_s, sentence))
+    return faults
+
+
+def room_level_db(scan: Scan) -> Floats:
+    """Level of the room above 100 Hz, dBFS, one value each 0.1 s.
+
+    In each band the quietest 0.1 s of the 2 s around; a voice leaves such holes in every band.
+    """
+    bands = scan.bands_db
+    half = _ROOM_FRAMES // 2
+    padded = np.pad(bands, ((half, half), (0, 0)), mode="reflect")
+    windows = sliding_window_view(padded, _ROOM_FRAMES, axis=0)[: len(bands) : 10]
+    floors = []
+    for start in range(0, len(windows), 500):
+        part = np.partition(windows[start : start + 500], _QUIETEST, axis=2)
+        floors.append(part[:, :, _QUIETEST])
+    floor = np.concatenate(floors)
+    total: Floats = 10 * np.log10((10 ** (floor / 10)).sum(axis=1))
+    return total
+
+
+def _noise_span(scan: Scan, start: int, end: int) -> tuple[int, int]:
+    """The stretch of frames around [start, end) in which nothing speaks against the noise.
+
+    Noise adds to the voice, so a frame with a band clearly below the noise's own level there
+    proves that the noise is absent; outward from the middle the first such frames end it.
+    """
+    bands = scan.bands_db[:, min(_STEADY_BANDS, scan.bands_db.shape[1] - 1) :]
+    noise = np.percentile(bands[start:end], 10, axis=0) + 2.0
+    absent = np.asarray((bands < noise - _CLEARLY_BELOW_DB).any(axis=1))
+    absent[1:] &= absent[:-1]  # two in a row, the later one marked
+    where = np.flatnonzero(absent)
+    middle = (start + end) // 2
+    before, after = where[where < middle], where[where >= middle]
+    first = int(before[-1]) + 1 if len(before) else 0
+    last = int(after[0]) - 1 if len(after) else len(bands)
+    return first, last

@@ -1,0 +1,144 @@
+"""The take check: every injected defect found and placed, nothing found on clean takes."""
+
+from __future__ import annotations
+
+import functools
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from annotate.sound.quality import TakeReport, check_take
+from annotate.sound.scan import Scanner
+from chapters.media.takes import TakeReader
+from tests.annotate.sound.clips import Floats, coded, sine, write_wav
+from tests.annotate.sound.defects import (
+    RATE_HZ,
+    Defect,
+    clean_take,
+    level_defects,
+    steady_defects,
+    wave_defects,
+)
+
+NAMES = (
+    "dies",
+    "falls to hiss",
+    "starts late",
+    "gap",
+    "drop-out",
+    "cut off",
+    "clipped 8 dB",
+    "clipped 15 dB",
+    "dead right",
+    "only hiss left",
+    "right dies",
+    "turned",
+    "shifted",
+    "hum",
+    "hum for a while",
+    "noise",
+    "noise for a while",
+)
+
+
+@functools.cache
+def defects() -> dict[str, Defect]:
+    take = clean_take("flite:slt", 7)
+    every = level_defects(take) + wave_defects(take) + steady_defects(take)
+    return {defect.name: defect for defect in every}
+
+
+def checked(sound: Floats, rate_hz: int = RATE_HZ, expected_s: float | None = None) -> TakeReport:
+    scanner = Scanner(rate_hz, sound.shape[1])
+    for start in range(0, len(sound), 10_007):
+        scanner.feed(sound[start : start + 10_007].astype(np.float32))
+    return check_take(scanner.finish(), expected_s=expected_s)
+
+
+def checked_file(file: Path) -> TakeReport:
+    with TakeReader(file, file.name) as take:
+        scanner = Scanner(take.rate_hz, take.info.channels)
+        for block in take.blocks():
+            scanner.feed(block)
+    return check_take(scanner.finish())
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_each_defect_is_found_alone_and_placed_within_a_tenth_of_a_second(
+    tmp_path: Path, name: str
+) -> None:
+    """In wav, AAC and MP3 the one fault found is of the right kind, at most 0.1 s off."""
+    defect = defects()[name]
+    wav = write_wav(tmp_path / "take.wav", defect.sound, RATE_HZ)
+
+    for file in (wav, coded(wav, "m4a"), coded(wav, "mp3")):
+        faults = checked_file(file).faults
+
+        assert {defect.kind} == {fault.kind for fault in faults}, file.suffix
+        assert abs(faults[0].start_s - defect.start_s) <= 0.1, file.suffix
+        assert abs(faults[-1].end_s - defect.end_s) <= 0.1, file.suffix
+        assert all(fault.sentence for fault in faults)
+
+
+@pytest.mark.parametrize("voice", ["flite:slt", "flite:awb", "espeak:en-us", "espeak:en-gb-x-rp"])
+def test_nothing_is_found_on_a_clean_take(tmp_path: Path, voice: str) -> None:
+    """Four voices in a quiet room, in wav, AAC and MP3: no fault at all."""
+    wav = write_wav(tmp_path / "take.wav", clean_take(voice), RATE_HZ)
+
+    for file in (wav, coded(wav, "m4a"), coded(wav, "mp3")):
+        assert checked_file(file).faults == (), file.suffix
+
+
+def test_a_voice_without_any_room_noise_has_no_drop_outs() -> None:
+    """Silence of pure zeros between synthetic words is the take's own manner."""
+    assert checked(clean_take("espeak:en-us", 12, room_dbfs=-300)).faults == ()
+
+
+def test_silence_is_no_voice() -> None:
+    """Zeros, and a take of no samples, are reported as holding no voice, with no level."""
+    for seconds in (5.0, 0.0):
+        report = checked(np.zeros((round(seconds * RATE_HZ), 1)))
+
+        assert [fault.kind for fault in report.faults] == ["no sound"]
+        assert report.speech_dbfs is None
+        assert not report.good
+
+
+def test_a_take_shorter_than_its_script_needs_is_named() -> None:
+    """A clean take of 25 s where 40 s were expected ends early, and the sentence says so."""
+    report = checked(clean_take("flite:slt", 7), expected_s=40.0)
+
+    assert [fault.kind for fault in report.faults] == ["ends early"]
+    assert "about 0:40.0 was expected" in report.faults[0].sentence
+
+
+def test_levels_are_those_of_the_signal() -> None:
+    """A tone of -20 dBFS peak over noise of -70 dBFS measures -23 and -70 dBFS."""
+    rng = np.random.default_rng(1)
+    sound = rng.normal(0, 10 ** (-70 / 20), (6 * RATE_HZ, 1))
+    sound[RATE_HZ : 4 * RATE_HZ] += sine(440, 3.0, -20)
+
+    report = checked(sound)
+
+    assert report.speech_dbfs == pytest.approx(-23.0, abs=0.1)
+    assert report.noise_dbfs == pytest.approx(-70.0, abs=0.3)
+    assert report.peak_dbfs == pytest.approx(-20.0, abs=0.1)
+    assert report.speech_over_noise_db == pytest.approx(47.0, abs=0.4)
+
+
+def test_odd_rates_are_scanned_in_their_own_time() -> None:
+    """At 22 050 Hz, where 10 ms is no whole number of samples, places stay true to 10 ms."""
+    sound = np.random.default_rng(1).normal(0, 1e-4, (40 * 22_050, 1))
+    sound[10 * 22_050 : 30 * 22_050] += sine(300, 20.0, -20, 22_050)
+
+    start_s, end_s = checked(sound, 22_050).voice_s[0]
+
+    assert start_s == pytest.approx(10.0, abs=0.011)
+    assert end_s == pytest.approx(30.0, abs=0.011)
+
+
+def test_more_than_two_channels_are_refused() -> None:
+    """A scan takes one or two channels; the message says how many came."""
+    with pytest.raises(ValueError, match="6 channels"):
+        Scanner(RATE_HZ, 6)
