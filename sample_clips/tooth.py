@@ -353,15 +353,13 @@ def focus_stack(grid: Grid, surface: Surface, shaded: NDArray[np.float32]) -> li
     """
     lows = (-30.0, -7.0, -6.5, -5.6, -4.8, -4.0, -3.0, -2.0, -1.0, 1.5)
     middles = (-7.4, -6.75, -6.1, -5.2, -4.4, -3.5, -2.5, -1.5, -0.4, 2.8)
-    slices = []
-    for low in lows:
-        # everything from this slice up, so that no gap shows between two slices
-        part = soft_step(surface.height, low - 0.2, low + 0.2)
-        slices.append((part, plane(shaded * part[..., None])) if low > -20 else (part, shaded))
+    # each slice holds everything from its depth up, so that no gap shows between two slices
+    slices = [soft_step(surface.height, low - 0.2, low + 0.2) for low in lows]
     out = []
     for focus in FOCUS_DEPTHS_MM:
         total = np.zeros_like(shaded)
-        for lowest, middle, (part, cut) in zip(lows, middles, slices, strict=True):
+        for lowest, middle, part in zip(lows, middles, slices, strict=True):
+            cut = shaded if lowest < -20 else plane(shaded * part[..., None])
             sigma = abs(middle - focus) * BLUR_PER_MM * grid.scale
             soft = cut if sigma < 0.4 else blur(cut, sigma)
             alpha = part if sigma < 0.4 else blur(part, sigma)
