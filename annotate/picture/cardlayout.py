@@ -57,6 +57,7 @@ class _Column:
         self.unit = max(side / 27, min(11.0, side / 12)) * scale
         self.mirrored = mirrored
         self.rows: list[_Row] = []
+        self.widest_px = 0
 
     def size_px(self, units: float) -> int:
         """A font size, never below what a raster can hold."""
@@ -153,7 +154,9 @@ class _Column:
             made = self.fonts.draw(text, size, weight)
             x = self.safe.x_px + round(at * size) + made.left_px
             x -= math.ceil(made.advance_px) if number else 0
-            drawn.append((made, max(self.safe.x_px, x), hue))
+            x = max(self.safe.x_px, x)
+            drawn.append((made, x, hue))
+            self.widest_px = max(self.widest_px, x + made.mask.shape[1] - self.safe.x_px)
 
         def paint(canvas: U8, y: int) -> None:
             baseline = y + size
@@ -194,6 +197,11 @@ class _Column:
     def height_px(self) -> int:
         """Rows the whole column takes."""
         return sum(row.height_px for row in self.rows)
+
+    @property
+    def fits(self) -> bool:
+        """Whether the safe area holds every row."""
+        return self.height_px <= self.safe.height_px and self.widest_px <= self.safe.width_px
 
 
 def bar_spans(
@@ -286,7 +294,7 @@ def card_layers(
             _title_rows(card, column, full)
         else:
             _closing_rows(card, column, full)
-        if column.height_px <= column.safe.height_px:
+        if column.fits:
             break
     else:
         raise InputError(

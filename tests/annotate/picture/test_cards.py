@@ -111,6 +111,17 @@ CARDS = {
 }
 
 
+@pytest.mark.parametrize("size_px", [(114, 240), (136, 240), (162, 240), (180, 320), (240, 428)])
+@pytest.mark.parametrize("hours", [0, 4])
+def test_a_narrow_portrait_film_has_its_cards(size_px: tuple[int, int], hours: int) -> None:
+    """A table wider than the safe area gives way to the words: nothing falls off the card."""
+    card = ClosingCard(700 + hours * 3600, 3 + hours * 3600, 1900, 60)
+    area = safe_area(*size_px)
+    for layer in card_layers(card, size_px, chain()):
+        columns = np.flatnonzero(layer[..., 3].any(axis=0))
+        assert columns[0] >= area.x_px and columns[-1] < area.right_px
+
+
 @pytest.mark.parametrize("size_px", SIZES, ids=lambda s: f"{s[0]}x{s[1]}")
 @pytest.mark.parametrize("name", CARDS)
 def test_all_ink_lies_in_the_safe_area(name: str, size_px: tuple[int, int]) -> None:
