@@ -45,7 +45,7 @@ def ffmpeg(*arguments: str | Path, shown: int = 0) -> bytes:
     ``shown``: the exit status expected.
     """
     try:
-        import imageio_ffmpeg
+        import imageio_ffmpeg  # type: ignore[import-untyped]
 
         binary = imageio_ffmpeg.get_ffmpeg_exe()
     except (ImportError, RuntimeError):

@@ -10,6 +10,7 @@ from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import chain
 from pathlib import Path
 from types import TracebackType
 from typing import Literal, Self
@@ -25,6 +26,8 @@ from chapters.media.picture import Matrix, Plane, Range
 from chapters.media.probe import Damage, Probe
 from chapters.media.timeline import NONE
 from chapters.spans import Span
+
+_KEYS_TRIED = 4
 
 ColourChoice = Literal["auto", "bt601", "bt709", "bt2020"]
 RangeChoice = Literal["auto", "limited", "full"]
@@ -89,13 +92,18 @@ class _Timed:
     def run(self, start: Fraction) -> Iterator[tuple[int, VideoFrame]]:
         """Frames from the key frame at or before ``start`` on."""
         line = self._probe.timeline
-        wanted = line.index_at(start)
-        key = self._key_for(int(line.shown[wanted]))
-        last = -1 if key == 0 else int(line.ticks[key]) - 1
+        wanted = int(line.shown[line.index_at(start)])
+        frames: Iterator[tuple[int, VideoFrame]] = iter(())
+        last = -1
+        for key in self._keys_for(wanted):
+            last = -1 if key == 0 else int(line.ticks[key]) - 1
+            frames = self._growing(key, last)
+            first = next(frames, None)
+            if first is not None and (first[0] <= wanted or key == 0):
+                frames = chain((first,), frames)
+                break
         spoilt = False  # from a lost or damaged picture to the next key frame
-        for tick, frame in self._ticked(key):
-            if tick <= last:
-                continue
+        for tick, frame in frames:
             lost = self._note_lost(last, tick)
             spoilt = (spoilt or lost or frame.is_corrupt) and not (
                 frame.key_frame and not frame.is_corrupt
@@ -106,16 +114,26 @@ class _Timed:
             yield tick, frame
         self._note_lost(last, int(line.shown[-1]) + line.last)
 
-    def _key_for(self, tick: int) -> int:
-        """The packet to start decoding at so that the frame at ``tick`` comes out whole."""
+    def _growing(self, key: int, last: int) -> Iterator[tuple[int, VideoFrame]]:
+        """Frames from packet ``key`` on whose ticks grow beyond ``last``; others are left out."""
+        for tick, frame in self._ticked(key):
+            if tick > last:
+                last = tick
+                yield tick, frame
+
+    def _keys_for(self, tick: int) -> list[int]:
+        """Packets to start decoding at for the frame at ``tick``, to be tried one after another.
+
+        The key frame at or before it should do; where the first frame that comes out is later
+        (damage, a key frame that needs a run-in), an earlier one must, in the end the beginning.
+        """
         source, line = self._probe.source, self._probe.timeline
         if not source.seekable:
-            return 0
+            return [0]
         owner = int(np.flatnonzero(line.ticks == tick)[0])
-        fit = source.table.key[: owner + 1] & (line.ticks[: owner + 1] != NONE)
-        fit &= line.ticks[: owner + 1] <= tick
-        keys = np.flatnonzero(fit)
-        return int(keys[-1]) if len(keys) else 0
+        ticks = line.ticks[: owner + 1]
+        keys = np.flatnonzero(source.table.key[: owner + 1] & (ticks != NONE) & (ticks <= tick))
+        return [*keys[::-1][:_KEYS_TRIED].tolist(), 0]
 
     def _ticked(self, key: int) -> Iterator[tuple[int, VideoFrame]]:
         line = self._probe.timeline

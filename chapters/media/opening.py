@@ -78,9 +78,10 @@ def open_recording(path: Path, shown_as: str) -> Iterator[InputContainer]:
         "protocol_whitelist": "file",
         "max_pixels": str(MAX_PIXELS),  # for the pictures that opening itself decodes
     }
-    with path.open("rb") as file:
+    with _opened(path, shown_as) as file:
+        size = file.seek(0, io.SEEK_END)
         boxes = top_boxes(file)
-        cut = _whole_fragments(boxes, path.stat().st_size)
+        cut = _whole_fragments(boxes, size)
         source: str | _Head = str(path) if cut is None else _Head(file, cut)
         file.seek(0)
         if cut is not None:
@@ -88,7 +89,7 @@ def open_recording(path: Path, shown_as: str) -> Iterator[InputContainer]:
         try:
             container = av.open(source, "r", options=options, metadata_errors="replace")
         except av.error.FFmpegError as error:
-            raise _named(error, boxes, shown_as, path.stat().st_size) from None
+            raise _named(error, boxes, shown_as, size) from None
         except (OSError, ValueError) as error:
             raise RecordingError(shown_as, f"cannot be opened: {error}") from None
         try:
@@ -96,6 +97,15 @@ def open_recording(path: Path, shown_as: str) -> Iterator[InputContainer]:
         finally:
             with suppress(av.error.FFmpegError):
                 container.close()
+
+
+def _opened(path: Path, shown_as: str) -> BinaryIO:
+    try:
+        return path.open("rb")
+    except OSError as error:
+        raise RecordingError(
+            shown_as, f"cannot be opened: {error.strerror}", "check that it is still there"
+        ) from None
 
 
 def _whole_fragments(boxes: tuple[Box, ...], size: int) -> int | None:

@@ -78,6 +78,34 @@ def test_any_instant_gives_the_frame_on_screen(tmp_path: Path, suffix: str, code
             assert (picture.at, read_number(picture.y)) == want
 
 
+@pytest.mark.parametrize(
+    "options",
+    [
+        {"x264-params": "open-gop=1:bframes=3:b-pyramid=normal"},
+        {"x264-params": "intra-refresh=1:keyint=20:bframes=0"},
+        {"x264-params": "keyint=12:min-keyint=12:scenecut=0:bframes=5"},
+    ],
+    ids=["open groups", "rolling refresh", "short groups"],
+)
+@pytest.mark.parametrize("suffix", ["mp4", "mkv", "ts"])
+def test_a_seek_gives_the_very_pixels_of_a_reading_from_the_start(
+    tmp_path: Path, suffix: str, options: dict[str, str]
+) -> None:
+    """Key frames that lean on earlier ones, or none at all: a seek is a seek into the same film."""
+    clip = write_clip(
+        tmp_path / f"c.{suffix}", VideoTrack(even_times(100, 30), gop=25, options=options)
+    )
+    found = probe(clip.path, clip.path.name)
+    with FrameReader(clip.path, found, (320, 192)) as reader:
+        whole = {p.at: p.y for p in reader.from_time(F(0))}
+        assert len(whole) == 100
+        for number in (1, 24, 25, 26, 47, 50, 73, 99):
+            picture = next(reader.from_time(F(number, 30) + F(1, 1000)))
+            assert read_number(picture.y) == number
+            if "intra" not in options["x264-params"]:
+                assert np.array_equal(picture.y, whole[picture.at])
+
+
 @pytest.mark.parametrize(("suffix", "codec"), [("mp4", "libx264"), ("ts", "libx264")])
 def test_pictures_follow_one_another_without_a_gap(tmp_path: Path, suffix: str, codec: str) -> None:
     """Each picture lasts until the next begins, the last until the part ends."""

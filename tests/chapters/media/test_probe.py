@@ -50,9 +50,9 @@ def test_a_plain_recording_has_nothing_odd_to_tell(tmp_path: Path) -> None:
     assert found.average_fps == 30
     assert found.shortest_gap == found.longest_gap == F(1, 30)
     assert not found.variable
-    assert found.key_times == (0, 1, 2)
+    assert found.key_times == (F(0), F(1), F(2))
     assert found.sound is not None
-    assert (found.sound.rate_hz, found.sound.layout, found.sound.start) == (48000, "stereo", 0)
+    assert (found.sound.rate_hz, found.sound.layout, found.sound.start) == (48000, "stereo", F(0))
     assert found.notices == ()
     assert found.damage == ()
     assert found.gaps == ()

@@ -146,7 +146,7 @@ def test_a_hole_in_the_sound_is_silence_and_what_follows_is_in_place(tmp_path: P
         for packet in old.demux():
             if packet.size == 0:
                 continue
-            at = float(packet.pts * packet.time_base)
+            at = float((packet.pts or 0) * packet.time_base)
             if packet.stream.type == "audio" and 1.3 < at < 1.6:
                 continue
             packet.stream = streams[packet.stream_index]

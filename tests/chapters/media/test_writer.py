@@ -265,7 +265,7 @@ def test_odd_sizes_and_wrong_planes_are_refused(tmp_path: Path) -> None:
     with pytest.raises(ValueError, match="a plane is"):
         film.write(y, y, v)
     with pytest.raises(ValueError, match="a plane is"):
-        film.write(y.astype(np.float32), u, v)  # type: ignore[arg-type]
+        film.write(y.astype(np.float32), u, v)
     with pytest.raises(ValueError, match="without sound"):
         film.write_sound(np.zeros((5, 2), np.float32))
     film.abort()
