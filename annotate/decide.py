@@ -109,7 +109,7 @@ def decide(loaded: LoadedCase, report: Report) -> Decided:
             (mistake_at(loaded, "length", str(error), "write another length"),)
         ) from None
     warnings = tuple(str(m) for m in (*loaded.warnings, *mistakes))
-    warnings += recording.notices(plan.steps) + plan.notices
+    warnings += recording.notices(plan.steps, sound=case.room_sound) + plan.notices
     fonts = [(loaded.path_of(f), f) for f in case.fonts]
     parts = list(zip(recording.paths, (p.file for p in case.parts), strict=True))
     return Decided(loaded, recording, plan, tuple(parts + stills + fonts), warnings)

@@ -25,6 +25,8 @@ Plane = NDArray[np.uint8]
 
 #: A jump ahead of more than this is sought; less is decoded through.
 SEEK_AHEAD_S = Fraction(8)
+#: Damage with less than this between is one stretch to the reader.
+ONE_DAMAGE_S = Fraction(1)
 
 
 class RecordingErrors(InputError):
@@ -58,12 +60,15 @@ class Recording:
         shown = timeline.index_at(r - span.offset + span.trim)
         return index, int(timeline.shown[shown])
 
-    def notices(self, steps: Sequence[Step]) -> tuple[str, ...]:
-        """What the probes have to say of each part; of damage also which steps it touches."""
+    def notices(self, steps: Sequence[Step], *, sound: bool = True) -> tuple[str, ...]:
+        """What the probes have to say of each part; of damage also which steps it touches.
+
+        ``sound`` False leaves out what is wrong with a sound that the film does not keep.
+        """
         told: list[str] = []
         for span, probed in zip(self.line.parts, self.probes, strict=True):
-            told += [f"{span.file}: {n}" for n in probed.notices]
-            told += [damage_sentence(span, d, steps) for d in probed.damage]
+            told += [f"{span.file}: {n}" for n in probed.notices if sound or "sound" not in n]
+            told += damage_sentences(span, probed.damage, steps)
         return tuple(told)
 
     @property
@@ -94,26 +99,62 @@ def open_recording(case: Case, find_file: Callable[[str], Path]) -> Recording:
     return Recording(tuple(paths), tuple(probes), line)
 
 
-def damage_sentence(part: PartSpan, damage: Damage, steps: Sequence[Step]) -> str:
-    """Where a part is damaged, in recording time, and which steps lie there."""
+def damage_sentences(
+    part: PartSpan, damage: Sequence[Damage], steps: Sequence[Step]
+) -> tuple[str, ...]:
+    """Where a part is damaged, in recording time, and which steps lie there.
+
+    Damage of the pictures that lies close together is told in one sentence.
+    """
     shift = part.offset - part.trim
-    start, end = damage.span.start + shift, damage.span.end + shift
-    touched = [s.id for s in steps if s.start <= end and (s.end is None or s.end > start)]
-    where = f"from {short_clock_text(start)} to {short_clock_text(end)}"
+    groups: list[tuple[Span, list[str]]] = []
+    for one in sorted(damage, key=lambda d: d.span):
+        span = Span(one.span.start + shift, one.span.end + shift)
+        within = one.span.start < part.trim + part.length
+        if groups and within and span.start - groups[-1][0].end <= ONE_DAMAGE_S:
+            known, whats = groups[-1]
+            span = Span(known.start, max(known.end, span.end))
+            groups[-1] = (span, whats if one.what in whats else [*whats, one.what])
+        else:
+            groups.append((span, [one.what]))
+    end = part.offset + part.length
+    return tuple(f"{part.file}: {_damaged(span, end, whats, steps)}" for span, whats in groups)
+
+
+def _damaged(span: Span, end: Fraction, whats: Sequence[str], steps: Sequence[Step]) -> str:
+    if span.length == 0 or span.start >= end:
+        where = f"at {_tenths(span.start)}"
+    else:
+        where = f"from {_tenths(span.start)} to {_tenths(min(span.end, end))}"
+    touched = [s.id for s in steps if _touches(span, end, s)]
     tail = f"; it touches {', '.join(touched)}" if touched else ""
-    return f"{part.file}: {where}: {damage.what}{tail}"
+    return f"{where}: {', '.join(whats)}{tail}"
+
+
+def _touches(span: Span, end: Fraction, step: Step) -> bool:
+    """Whether damage lies in a step; what is lost at a part's end belongs to the step that ends there."""
+    if step.start >= span.end and step.start != span.start:
+        return False
+    return step.end is None or step.end > span.start or (span.start >= end and step.end >= end)
+
+
+def _tenths(seconds: Fraction) -> str:
+    return f"{short_clock_text(seconds)}.{int(seconds % 1 * 10)}"
 
 
 def met_damage(
     recording: Recording, values: Iterable[Sequence[str]], steps: Sequence[Step]
 ) -> tuple[str, ...]:
-    """Sentences for damage met while drawing (``Pictures.damage_values``), each once, known ones not."""
-    told: dict[str, None] = {}
+    """Sentences for damage met while drawing (``Pictures.damage_values``); known damage is not told again."""
+    met: dict[int, dict[Damage, None]] = {}
     for part, start, end, what in values:
         index = int(part)
         damage = Damage(Span(from_exact_text(start), from_exact_text(end)), what)
         if all(damage.span != known.span for known in recording.probes[index].damage):
-            told[damage_sentence(recording.line.parts[index], damage, steps)] = None
+            met.setdefault(index, {})[damage] = None
+    told: list[str] = []
+    for index in sorted(met):
+        told += damage_sentences(recording.line.parts[index], list(met[index]), steps)
     return tuple(told)
 
 

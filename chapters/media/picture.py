@@ -210,7 +210,7 @@ def _notices(info: VideoInfo, odd: str, frames: list[VideoFrame]) -> list[str]:
     elif info.matrix == "other":
         notes.append("uses a colour matrix that is not known here; BT.709 is assumed")
     if info.colour_range == "limited" and _looks_full(frames):
-        notes.append("looks like full range without saying so; set its colour range if so")
+        notes.append("looks like full range without saying so; write range: full if it is")
     return notes
 
 
