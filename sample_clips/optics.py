@@ -54,11 +54,11 @@ class Camera:
     def field(self, rgb: Picture, gain: float) -> Picture:
         """A picture of the round field (RGB, ``field_px``) at an exposure."""
         seen = cv2.multiply(rgb, self._optics, scale=gain / 255)
-        return self._planes(np.asarray(seen, np.uint8), 0.13 if gain > 0.8 else 0.18)
+        return self._planes(np.asarray(seen, np.uint8), 0.13 if gain > 0.8 else 0.15)
 
     def whole(self, rgb: Picture) -> Picture:
         """A picture that fills the frame (RGB, ``size_px``), taken in low light."""
-        return self._planes(rgb, 0.18)
+        return self._planes(rgb, 0.15)
 
     def _planes(self, rgb: Picture, grain: float) -> Picture:
         width, height = self.size_px
