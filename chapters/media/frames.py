@@ -44,6 +44,20 @@ class Picture:
     v: Plane
 
 
+@dataclass(frozen=True, slots=True)
+class Undrawn:
+    """A decoded frame whose planes are made only when asked for; times as in Picture."""
+
+    at: Fraction
+    length: Fraction
+    _frame: VideoFrame
+    _converter: Converter
+
+    def picture(self) -> Picture:
+        """The frame as a picture: fresh planes each time."""
+        return Picture(self.at, self.length, *self._converter.planes(self._frame))
+
+
 class Deinterlacer:
     """Joins the two fields of a frame (bwdif); passes progressive frames through unchanged."""
 
@@ -82,9 +96,11 @@ class Deinterlacer:
 class _Timed:
     """Decoded frames with their ticks, in strictly growing order, losses noted in ``damage``."""
 
-    def __init__(self, probe: Probe, damage: list[Damage], *, quick: bool) -> None:
+    def __init__(
+        self, probe: Probe, damage: list[Damage], *, quick: bool, threads: int = 0
+    ) -> None:
         self._probe, self._damage = probe, damage
-        self._decoder = PacketDecoder(probe.source, quick=quick)
+        self._decoder = PacketDecoder(probe.source, quick=quick, threads=threads)
 
     def close(self) -> None:
         self._decoder.__exit__(None, None, None)
@@ -181,7 +197,8 @@ class FrameReader:
 
     ``size_px``: even width and height of the planes; another shape is letterboxed in black.
     ``colour`` and ``colour_range`` overrule what the file says about itself. ``damage`` grows
-    while reading: what could not be decoded, in part time.
+    while reading: what could not be decoded, in part time. ``threads`` of the decoder, 0: it
+    chooses (each holds frames of its own).
     """
 
     def __init__(
@@ -191,6 +208,7 @@ class FrameReader:
         size_px: tuple[int, int],
         colour: ColourChoice = "auto",
         colour_range: RangeChoice = "auto",
+        threads: int = 0,
     ) -> None:
         if path != probe.source.path:
             raise ValueError(f"{path} is not the file that was probed")
@@ -199,7 +217,7 @@ class FrameReader:
         chosen: Range | None = None if colour_range == "auto" else colour_range
         self._converter = Converter(probe.video, size_px, matrix, chosen)
         self.damage: list[Damage] = []
-        self._timed = _Timed(probe, self.damage, quick=False)
+        self._timed = _Timed(probe, self.damage, quick=False, threads=threads)
 
     def __enter__(self) -> Self:
         return self
@@ -219,20 +237,23 @@ class FrameReader:
         the first of all; where that one cannot be decoded: the nearest that can). One reader
         serves one such iteration at a time; starting another ends the one before.
         """
+        return (undrawn.picture() for undrawn in self.undrawn_from(start))
+
+    def undrawn_from(self, start: Fraction) -> Iterator[Undrawn]:
+        """The same frames, for a caller that passes over many of them."""
         line = self._probe.timeline
         held: tuple[int, VideoFrame] | None = None
         for tick, frame in self._deinterlaced(start):
             if held is not None and line.seconds(tick) > start:
-                yield self._picture(held, tick)
+                yield self._undrawn(held, tick)
             held = tick, frame
         if held is not None:
-            yield self._picture(held, int(line.shown[-1]) + line.last)
+            yield self._undrawn(held, int(line.shown[-1]) + line.last)
 
-    def _picture(self, held: tuple[int, VideoFrame], until: int) -> Picture:
+    def _undrawn(self, held: tuple[int, VideoFrame], until: int) -> Undrawn:
         line = self._probe.timeline
         tick, frame = held
-        y, u, v = self._converter.planes(frame)
-        return Picture(line.seconds(tick), line.seconds(until - tick), y, u, v)
+        return Undrawn(line.seconds(tick), line.seconds(until - tick), frame, self._converter)
 
     def _deinterlaced(self, start: Fraction) -> Iterator[tuple[int, VideoFrame]]:
         """Frames, their fields joined from the first interlaced one on."""
