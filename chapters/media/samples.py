@@ -1,9 +1,10 @@
 """Sound of a recording by time: float32 stereo at one rate, sample 0 at the instant asked for.
 
 Part time zero is the picture's, so the offset between picture and sound is kept. Samples are
-placed by their time stamps; containers round those, so a run of packets is taken as unbroken
-until stamp and sample count part by more than ``_TOLERANCE_S``. Gaps, damage and everything
-outside the track come out as silence. Nothing longer than a packet waits in memory.
+placed by their time stamps; containers round those and codecs with blocks of two lengths shift
+them by some milliseconds for a moment, so a run of packets is taken as unbroken until stamp and
+sample count part by most of a packet, or by ``_LITTLE_S`` for a whole second. Gaps, damage and
+everything outside the track come out as silence. Nothing longer than a packet waits in memory.
 """
 
 from __future__ import annotations
@@ -28,7 +29,8 @@ from chapters.times import round_half_up
 
 Samples = NDArray[np.float32]
 
-_TOLERANCE_S = Fraction(1, 100)
+_MUCH_S = Fraction(15, 1000)
+_LITTLE_S = Fraction(5, 1000)
 _RUN_IN_S = Fraction(1, 2)  # decoded before the start, so that filters and codecs have settled
 _SIDE = 2**-0.5
 
@@ -164,12 +166,16 @@ class _Placer:
         self._start = Fraction(0)  # part time of the run's first sample
         self._taken = 0  # samples of the run so far, at the track's own rate
         self._given = 0  # samples of the run given out, at the rate asked for
+        self._apart_s = Fraction(0)  # how long stamp and count have been a little apart
 
     def push(self, frame: AudioFrame, at: Fraction) -> Iterator[tuple[int, Samples]]:
         """Take a frame that starts at part time ``at``; yields what is ready."""
         kind = (frame.layout.name, frame.sample_rate)
-        expected = self._start + Fraction(self._taken, frame.sample_rate)
-        if kind != self._kind or abs(at - expected) > _TOLERANCE_S:
+        apart = abs(at - self._start - Fraction(self._taken, frame.sample_rate))
+        lasts = Fraction(frame.samples, frame.sample_rate)
+        self._apart_s = self._apart_s + lasts if apart > _LITTLE_S else Fraction(0)
+        much = max(_MUCH_S, lasts * 3 / 4)
+        if kind != self._kind or apart > much or self._apart_s > 1:
             yield from self.finish()
             self._begin(frame, at)
         frame.pts, frame.time_base = self._taken, Fraction(1, frame.sample_rate)
@@ -184,6 +190,7 @@ class _Placer:
         self._resampler = av.AudioResampler(format="fltp", layout=layout, rate=self._rate)
         self._matrix = downmix_matrix(tuple(channel.name for channel in layout.channels))
         self._start, self._taken, self._given = at, 0, 0
+        self._apart_s = Fraction(0)
 
     def finish(self) -> Iterator[tuple[int, Samples]]:
         """What the resampler still holds; the run ends here."""

@@ -157,6 +157,30 @@ def test_a_hole_in_the_sound_is_silence_and_what_follows_is_in_place(tmp_path: P
     assert not sound[int(1.36 * 48000) : int(1.58 * 48000)].any()
 
 
+@pytest.mark.parametrize(("swing", "lasting"), [(11, False), (8, True)])
+def test_stamps_that_swing_are_ridden_out_and_those_that_stay_away_followed(
+    tmp_path: Path, swing: int, lasting: bool
+) -> None:
+    """Stamps 11 ms late for a moment change nothing; 8 ms late for good, the sound follows."""
+    clip, found = make(tmp_path / "c.mkv", codec="pcm_s16le")
+    with av.open(str(clip.path)) as old, av.open(str(tmp_path / "s.mkv"), "w") as new:
+        streams = {s.index: new.add_stream_from_template(s, opaque=True) for s in old.streams}
+        for packet in old.demux():
+            if packet.size == 0:
+                continue
+            late = packet.stream.type == "audio" and (packet.pts or 0) > 1300
+            if late and (lasting or (packet.pts or 0) < 1500):
+                packet.pts, packet.dts = (packet.pts or 0) + swing, (packet.pts or 0) + swing
+            packet.stream = streams[packet.stream_index]
+            new.mux(packet)
+    after = probe(tmp_path / "s.mkv", "s.mkv")
+    before = read_samples(clip.path, found, F(0), F(4))
+    sound = read_samples(tmp_path / "s.mkv", after, F(0), F(4))
+    assert find_ticks(sound, 48000)[-1] == pytest.approx(3.008 if lasting else 3, abs=0.0015)
+    if not lasting:
+        assert np.array_equal(sound, before)
+
+
 def test_one_channel_goes_to_both_sides_at_its_own_level(tmp_path: Path) -> None:
     """Mono is not turned down, left and right are the same."""
     clip, found = make(tmp_path / "c.mkv", codec="flac", layout="mono")
