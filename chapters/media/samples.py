@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import ExitStack
 from fractions import Fraction
+from itertools import chain
 from pathlib import Path
 from types import TracebackType
 from typing import Self, cast
@@ -23,8 +24,9 @@ from av.audio.stream import AudioStream
 from numpy.typing import NDArray
 
 from chapters.media.opening import open_recording
-from chapters.media.packets import is_end
+from chapters.media.packets import PacketFeed
 from chapters.media.probe import Probe
+from chapters.media.timeline import BACK_S
 from chapters.times import round_half_up
 
 Samples = NDArray[np.float32]
@@ -125,7 +127,8 @@ class SampleReader:
         box = self._stack.enter_context(open_recording(source.path, source.shown_as))
         stream = cast(AudioStream, box.streams[self._probe.sound.stream_index])
         base = Fraction(stream.time_base or 1)
-        if start > 2:
+        shifts = [jump.shift_s for jump in line.jumps if jump.kind == "back"]
+        if start > 2 and not shifts:
             try:
                 box.seek(round((start - 2 * _RUN_IN_S + zero) / base), stream=stream)
             except (av.error.FFmpegError, OSError):
@@ -133,26 +136,25 @@ class SampleReader:
                 box = self._stack.enter_context(open_recording(source.path, source.shown_as))
                 stream = cast(AudioStream, box.streams[self._probe.sound.stream_index])
         placer = _Placer(self._rate)
-        packets = box.demux(stream)
-        while True:
+        before, shift = Fraction(-(10**9)), Fraction(0)
+        packets = PacketFeed(box, [stream])
+        for packet in chain(packets, (None,)):
             try:
-                packet = next(packets, None)
-            except (av.error.FFmpegError, OSError):
-                packet = None
-            last = packet is None or is_end(packet)
-            try:
-                frames = stream.codec_context.decode(None if last else packet)
+                frames = stream.codec_context.decode(packet)
             except EOFError:
                 frames = []
             except (av.error.FFmpegError, OSError, ValueError):
                 self.bad_packets += 1
                 frames = []
             for frame in frames:
-                if frame.pts is not None:
-                    yield from placer.push(frame, frame.pts * base - zero)
-            if last:
-                yield from placer.finish()
-                return
+                if frame.pts is None:
+                    continue
+                at = frame.pts * base
+                if shifts and at < before - BACK_S:  # the clock was set back for the sound too
+                    shift = shifts.pop(0)
+                before = at
+                yield from placer.push(frame, at + shift - zero)
+        yield from placer.finish()
 
 
 class _Placer:

@@ -49,11 +49,15 @@ class PacketTable:
 
 @dataclass(frozen=True, slots=True)
 class Jump:
-    """A place where the recorder's clock jumped: packet ``ordinal``, by ``by_s`` seconds."""
+    """A place where the recorder's clock jumped: packet ``ordinal``, by ``by_s`` seconds.
+
+    ``shift_s``: what is added to all stamps from there on (after a jump back), in all.
+    """
 
     ordinal: int
     kind: Literal["back", "stray", "forward"]
     by_s: Fraction
+    shift_s: Fraction = Fraction(0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,6 +164,7 @@ def _without_jumps(
     breaks = (np.flatnonzero((steps > hole) | (steps < -back)) + 1).tolist()
     out, clock = raw.copy(), order.copy()
     jumps: list[Jump] = []
+    shifted = 0
     for at in breaks:
         by = int(clock[at] - clock[at - 1])
         if -back <= by <= hole:
@@ -176,7 +181,8 @@ def _without_jumps(
             shift = int(out[:at].max()) + usual - int(out[at])
             out[at:] += shift
             clock[at:] += shift
-            jumps.append(Jump(at, "back", by * time_base))
+            shifted += shift
+            jumps.append(Jump(at, "back", by * time_base, shifted * time_base))
         else:
             jumps.append(Jump(at, "forward", by * time_base))
     return out, tuple(jumps)

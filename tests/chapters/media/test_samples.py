@@ -181,6 +181,22 @@ def test_stamps_that_swing_are_ridden_out_and_those_that_stay_away_followed(
         assert np.array_equal(sound, before)
 
 
+def test_sound_follows_the_picture_when_the_clock_was_set_back(tmp_path: Path) -> None:
+    """Two recordings in one stream, each from zero: the ticks of the second come after the first."""
+    one, _ = make(tmp_path / "1.ts")
+    two, _ = make(tmp_path / "2.ts")
+    both = tmp_path / "both.ts"
+    both.write_bytes(one.path.read_bytes() + two.path.read_bytes())
+    found = probe(both, "both.ts")
+    assert found.length == 8
+    got = find_ticks(read_samples(both, found, F(0), F(8)), 48000)
+    want = [float(t + part) for part in (0, 4) for t in TICKS]
+    assert got == pytest.approx(want, abs=0.002)
+    assert find_ticks(read_samples(both, found, F(6), F(8)), 48000) == pytest.approx(
+        [1.0], abs=0.002
+    )
+
+
 def test_one_channel_goes_to_both_sides_at_its_own_level(tmp_path: Path) -> None:
     """Mono is not turned down, left and right are the same."""
     clip, found = make(tmp_path / "c.mkv", codec="flac", layout="mono")
