@@ -16,11 +16,12 @@ from chapters.assemble import (
     resolve_ends,
 )
 from chapters.case import Case, Step
+from chapters.fieldtext import time_text
 from chapters.scenecuts import SceneCut
 from chapters.speedplan import SpeedPlan, plan_speeds
 from chapters.steptimes import Ledger, StepTime, make_ledger, step_times
 from chapters.timemap import Line, TimeMap
-from chapters.times import RecordingTime, duration_text, exact_text, short_clock_text
+from chapters.times import RecordingTime, duration_text, speed_text
 
 #: A step start this near a scene cut, without being on it, is worth a look (common practice: a
 #: hand on the stop button is rarely off by more).
@@ -85,8 +86,8 @@ def snap_steps(
             start, end = step.start, step.end
         if start != step.start:
             notes.append(
-                f"step {step.id}: start moved from {short_clock_text(step.start)} by "
-                f"{exact_text(abs(start - step.start))[:-6]} s onto the scene cut"
+                f"step {step.id}: start moved by {float(abs(start - step.start)):.3f} s, from "
+                f"{_written(step.start)} onto the scene cut at {_written(start)}"
             )
         moved.append(replace(step, start=start, end=end))
     return tuple(moved), tuple(notes)
@@ -114,10 +115,30 @@ def near_misses(
         if frame_s <= off <= NEAR_CUT_S:
             side = "after" if step.start > near else "before"
             out.append(
-                f"step {step.id} starts {exact_text(off)[:-6]} s {side} a scene cut at "
-                f"{short_clock_text(near)}; write from: {exact_text(near)[:-6]} or set snap: to move it there"
+                f"step {step.id} starts {float(off):.3f} s {side} a scene cut; "
+                f"write from: {_written(near)} or set snap: to move it there"
             )
     return tuple(out)
+
+
+def _written(at: Fraction) -> str:
+    """A time as a case file takes it, to the millisecond; rounded up, for a frame's start rounded
+    down lies on the frame before."""
+    return time_text(Fraction(-(-at * 1000 // 1), 1000))
+
+
+def slow_peaks(film: TimeMap, speeds: Mapping[str, Fraction]) -> tuple[str, ...]:
+    """A sentence for each step that is too short for its ramps to reach its speed."""
+    peaks: dict[str, Fraction] = {}
+    for piece in film.footage:
+        if piece.step is not None:
+            peaks[piece.step] = max(peaks.get(piece.step, Fraction(0)), *piece.speed)
+    return tuple(
+        f"step {step} is too short to reach {speed_text(speeds[step])}: at most "
+        f"{speed_text(peak)}; write a shorter ramp: if it should run faster"
+        for step, peak in peaks.items()
+        if peak < speeds.get(step, Fraction(1)) * Fraction(9, 10)
+    )
 
 
 def make_plan(
@@ -150,7 +171,7 @@ def make_plan(
         film=film,
         rows=rows,
         ledger=make_ledger(steps, film),
-        notices=notes,
+        notices=notes + slow_peaks(film, speeds.speeds),
     )
 
 

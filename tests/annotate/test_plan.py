@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction as F
 
 import pytest
@@ -45,7 +46,7 @@ def test_a_step_snaps_to_the_nearest_cut_within_the_tolerance() -> None:
     steps = (Step("a", "A", R(F(10))), Step("b", "B", R(F(20))))
     moved, notes = snap_steps(steps, [cut(F(101, 10)), cut(F(23))], F(1, 2))
     assert [s.start for s in moved] == [F(101, 10), F(20)]
-    assert notes == ("step a: start moved from 0:10 by 0.100 s onto the scene cut",)
+    assert notes == ("step a: start moved by 0.100 s, from 0:10 onto the scene cut at 0:10.1",)
 
 
 def test_snapping_never_makes_steps_overlap() -> None:
@@ -67,9 +68,36 @@ def test_a_start_near_a_cut_is_told_and_a_start_on_it_is_not() -> None:
     )
     told = near_misses(steps, [cut(F(1, 4)), cut(F(5)), cut(F(10))], F(1, 30))
     assert told == (
-        "step near starts 0.400 s before a scene cut at 0:10; write from: 10.000 or set snap: to "
-        "move it there",
+        "step near starts 0.400 s before a scene cut; write from: 0:10 or set snap: to move it "
+        "there",
     )
+
+
+def test_the_time_to_write_lies_on_the_cut_and_not_on_the_frame_before() -> None:
+    """A cut at the 1/90 of a second has no decimal: it is rounded up, in the case file's own form."""
+    at = 750 + F(31, 90)
+    told = near_misses((Step("a", "A", R(at + F(1, 2))),), [cut(at)], F(1, 30))
+    assert told == (
+        "step a starts 0.500 s after a scene cut; write from: 12:30.345 or set snap: to move it "
+        "there",
+    )
+
+
+def test_a_step_too_short_for_its_speed_is_told() -> None:
+    """Four seconds cannot be eased up to 16x with ramps of a second: what it reaches is said."""
+    steps = (
+        Step("short", "S", R(F(0)), show=Show("fixed", F(16))),
+        Step("real", "R", R(F(4))),
+        Step("long", "L", R(F(10)), show=Show("fixed", F(16))),
+    )
+    case = Case("c", "C", (Part("a"),), steps, ramp=F(1))
+    plan = make_plan(case, make_line(case, [F(210)]), F(1, 30))
+    (told,) = plan.notices
+    assert told.startswith("step short is too short to reach 16×: at most ")
+    peak = max(max(p.speed) for p in plan.film.footage if p.step == "short")
+    assert float(told.split("at most ")[1].split("×")[0]) == pytest.approx(float(peak), abs=0.05)
+    none = replace(case, ramp=F(0))
+    assert make_plan(none, make_line(none, [F(210)]), F(1, 30)).notices == ()
 
 
 def test_a_plan_holds_the_whole_decision() -> None:
