@@ -264,13 +264,25 @@ class FrameReader:
                 yield tick, frame
                 continue
             now = (frame.width, frame.height, frame.format.name)
-            if joiner is None or now != size:
+            if now != size:
                 if joiner is not None:
                     yield from joiner.push(0, None)
-                joiner, size = Deinterlacer(frame), now
-            yield from joiner.push(tick, frame)
+                joiner, size = self._joiner(frame), now
+            if joiner is None:
+                yield tick, frame
+            else:
+                yield from joiner.push(tick, frame)
         if joiner is not None:
             yield from joiner.push(0, None)
+
+    def _joiner(self, frame: VideoFrame) -> Deinterlacer | None:
+        """A deinterlacer for such frames; None, noted as damage, where their format has none."""
+        try:
+            return Deinterlacer(frame)
+        except (av.error.FFmpegError, ValueError):
+            what = f"the fields of {frame.format.name} pictures cannot be joined"
+            self.damage.append(Damage(Span(Fraction(0), self._probe.length), what))
+            return None
 
 
 def small_luma(path: Path, probe: Probe, width_px: int = 160) -> Iterator[tuple[Fraction, Plane]]:

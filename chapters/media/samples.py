@@ -99,7 +99,7 @@ class SampleReader:
             return out
         if self._blocks is None or first < self._at or first > self._at + 5 * self._rate:
             self._close()
-            self._blocks = self._decoded(start)
+            self._blocks = self._from(start)
         end = first + len(out)
         while True:
             block = self._held or next(self._blocks, None)
@@ -119,42 +119,64 @@ class SampleReader:
         self._at = end
         return out
 
-    def _decoded(self, start: Fraction) -> Iterator[tuple[int, Samples]]:
-        """(sample number on the part's clock, stereo block) from somewhat before ``start`` on."""
+    def _from(self, start: Fraction) -> Iterator[tuple[int, Samples]]:
+        """Blocks from ``start`` or earlier on: by a seek, from the beginning where that lands late."""
+        assert self._probe.sound is not None
+        back = any(jump.kind == "back" for jump in self._probe.timeline.jumps)
+        if start > 2 and not back:
+            blocks = self._decoded(start - _RUN_IN_S)
+            first = next(blocks, None)
+            if first is not None and first[0] <= start * self._rate:
+                return chain((first,), blocks)
+            self._stack.close()
+        return self._decoded(None)
+
+    def _decoded(self, start: Fraction | None) -> Iterator[tuple[int, Samples]]:
+        """(sample number on the part's clock, stereo block) from about ``start``, or all."""
+        placer = _Placer(self._rate)
+        for at, frame in self._frames(start):
+            try:
+                ready = list(placer.push(frame, at))
+            except (av.error.FFmpegError, ValueError):  # a layout that cannot be mixed
+                self.bad_packets += 1
+                continue
+            yield from ready
+        yield from placer.finish()
+
+    def _frames(self, start: Fraction | None) -> Iterator[tuple[Fraction, AudioFrame]]:
+        """Decoded frames with their part times; bad packets are passed over."""
         assert self._probe.sound is not None
         source, line = self._probe.source, self._probe.timeline
         zero = line.seconds(line.zero)
         box = self._stack.enter_context(open_recording(source.path, source.shown_as))
         stream = cast(AudioStream, box.streams[self._probe.sound.stream_index])
         base = Fraction(stream.time_base or 1)
-        shifts = [jump.shift_s for jump in line.jumps if jump.kind == "back"]
-        if start > 2 and not shifts:
+        if start is not None:
             try:
-                box.seek(round((start - 2 * _RUN_IN_S + zero) / base), stream=stream)
+                box.seek(round((start + zero) / base), stream=stream)
             except (av.error.FFmpegError, OSError):
-                self._stack.close()
-                box = self._stack.enter_context(open_recording(source.path, source.shown_as))
-                stream = cast(AudioStream, box.streams[self._probe.sound.stream_index])
-        placer = _Placer(self._rate)
+                return
+        shifts = [jump.shift_s for jump in line.jumps if jump.kind == "back"]
         before, shift = Fraction(-(10**9)), Fraction(0)
-        packets = PacketFeed(box, [stream])
-        for packet in chain(packets, (None,)):
-            try:
-                frames = stream.codec_context.decode(packet)
-            except EOFError:
-                frames = []
-            except (av.error.FFmpegError, OSError, ValueError):
-                self.bad_packets += 1
-                frames = []
-            for frame in frames:
-                if frame.pts is None:
-                    continue
-                at = frame.pts * base
+        for packet in chain(PacketFeed(box, [stream]), (None,)):
+            for frame in self._decode(stream, packet):
+                at = (frame.pts or 0) * base
                 if shifts and at < before - BACK_S:  # the clock was set back for the sound too
                     shift = shifts.pop(0)
                 before = at
-                yield from placer.push(frame, at + shift - zero)
-        yield from placer.finish()
+                yield at + shift - zero, frame
+
+    def _decode(
+        self, stream: AudioStream, packet: av.Packet[AudioStream] | None
+    ) -> list[AudioFrame]:
+        try:
+            frames = stream.codec_context.decode(packet)
+        except EOFError:
+            return []
+        except (av.error.FFmpegError, OSError, ValueError):
+            self.bad_packets += 1
+            return []
+        return [frame for frame in frames if frame.pts is not None]
 
 
 class _Placer:
