@@ -11,6 +11,7 @@ from importlib.metadata import version
 from pathlib import Path
 
 from annotate.find import Found, find
+from annotate.picture.fonts import FontChain
 from annotate.picture.stills import read_still
 from annotate.plan import Plan, make_plan, near_misses
 from annotate.progress import Report
@@ -52,6 +53,12 @@ class Decided:
         if wished is not None:
             width, height = round(width * wished / height), wished
         return max(16, width // 2 * 2), max(16, height // 2 * 2)
+
+    @cached_property
+    def fonts(self) -> FontChain:
+        """The fonts of the film and of the plot, the case's own among them."""
+        case = self.plan.case
+        return FontChain([self.loaded.path_of(f) for f in case.fonts], case.language)
 
     @cached_property
     def hashes(self) -> tuple[str, ...]:

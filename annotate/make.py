@@ -17,7 +17,6 @@ from annotate.engine import Job, encode_film
 from annotate.inserts import FilmInserts, write_pictures
 from annotate.madefile import made_values, outputs_stand, read_fingerprint
 from annotate.page.viewer import PAGE, write_viewer_page
-from annotate.picture.fonts import FontChain
 from annotate.picture.overlay import Overlay
 from annotate.plan import Plan
 from annotate.progress import Report, silent
@@ -85,6 +84,7 @@ def make_case(
             decided.plan.ledger,
             title=decided.plan.case.title,
             notice=notice(decided.plan),
+            chain=decided.fonts,
         )
         cache = SegmentCache(folder.parent / KEPT)
         damage = _draw(decided, words, stage.path, settings, cache, report)
@@ -116,8 +116,7 @@ def _draw(
 ) -> tuple[str, ...]:
     """Draw the film and the pictures taken from it. Returns what could not be read on the way."""
     plan, case, size = decided.plan, decided.plan.case, decided.size_px
-    find_file = decided.loaded.path_of
-    fonts = FontChain([find_file(f) for f in case.fonts], case.language)
+    find_file, fonts = decided.loaded.path_of, decided.fonts
     mark = notice(plan)
     inserts = FilmInserts(plan, size, fonts, find_file, mark)
     with Pictures(decided.recording, size, case) as pictures:

@@ -21,7 +21,7 @@ from chapters.scenecuts import SceneCut
 from chapters.speedplan import SpeedPlan, plan_speeds
 from chapters.steptimes import Ledger, StepTime, make_ledger, step_times
 from chapters.timemap import Line, TimeMap
-from chapters.times import RecordingTime, duration_text, speed_text
+from chapters.times import RecordingTime, speed_text
 
 #: A step start this near a scene cut, without being on it, is worth a look (common practice: a
 #: hand on the stop button is rarely off by more).
@@ -174,11 +174,3 @@ def make_plan(
         notices=notes + slow_peaks(film, speeds.speeds),
     )
 
-
-def ledger_sentence(ledger: Ledger) -> str:
-    """The ledger in one line, as it stands under the table and on the closing card."""
-    return (
-        f"{duration_text(ledger.total)} clinical = {duration_text(ledger.real)} real time + "
-        f"{duration_text(ledger.fast)} fast + {duration_text(ledger.not_shown)} not shown + "
-        f"{duration_text(ledger.away)} away"
-    )

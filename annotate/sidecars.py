@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
-from fractions import Fraction
 from typing import Any
 
 from annotate.captions.cues import Cue, NoteTooLong
@@ -17,7 +16,7 @@ from chapters.markers import Chapter, chapters_text, chapters_vtt, safe_shape
 from chapters.spans import Span
 from chapters.teeth import tooth_name
 from chapters.timefile import time_map_values
-from chapters.times import CutTime, duration_text, exact_text
+from chapters.times import CutTime
 
 #: Captions stand at the top of the picture: the lower left belongs to the clock.
 ABOVE = "line:0"
@@ -143,13 +142,3 @@ def _with_questions(plan: Plan) -> dict[str, Any]:
             }
     return values
 
-
-def tell(plan: Plan) -> str:
-    """One sentence about the film that was made, for the terminal."""
-    film = plan.film
-    parts = [
-        f"{duration_text(film.length)} film of {duration_text(plan.ledger.total)} clinical time"
-    ]
-    if plan.solved is not None:
-        parts.append(f"fast steps at {exact_text(Fraction(round(plan.solved * 100), 100))[:-7]}×")
-    return ", ".join(parts)

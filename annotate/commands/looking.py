@@ -7,6 +7,7 @@ import json
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+from shutil import get_terminal_size
 
 from annotate.batch import case_files
 from annotate.commands.common import Command, add_json, note, say
@@ -160,7 +161,7 @@ def run_times(args: argparse.Namespace) -> int:
             values.append(head_values(plan) | step_times_json(plan.rows, plan.ledger) | ledger)
         else:
             say(f"{plan.case.title} ({plan.case.id})")
-            say(table_text(plan.rows, plan.ledger))
+            say(table_text(plan.rows, plan.ledger, get_terminal_size((120, 40)).columns))
     if args.json:
         say(json.dumps(values, ensure_ascii=False, indent=1))
     return worst
