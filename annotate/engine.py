@@ -126,7 +126,11 @@ class _Workers:
     def _mine(self) -> tuple[Renderer, Pictures]:
         if not hasattr(self._local, "renderer"):
             job = self._job
-            pictures = Pictures(job.decided.recording, job.decided.size_px, job.decided.plan.case)
+            decided = job.decided
+            # each worker fills a core by itself: more decoder threads would only hold more frames
+            pictures = Pictures(
+                decided.recording, decided.size_px, decided.plan.case, decoder_threads=1
+            )
             with self._lock:
                 self._stack.enter_context(pictures)
             overlay = Overlay(job.decided.size_px, job.fonts)

@@ -15,7 +15,7 @@ from chapters.assemble import make_line
 from chapters.case import Case, Step
 from chapters.errors import InputError, RecordingError
 from chapters.media.files import check_input
-from chapters.media.frames import FrameReader, Picture
+from chapters.media.frames import FrameReader, Picture, Undrawn
 from chapters.media.probe import Damage, Probe, probe
 from chapters.spans import Span
 from chapters.timemap import Line, PartSpan
@@ -173,19 +173,28 @@ def clock_gaps(probes: Sequence[Probe]) -> list[Fraction]:
 class Pictures:
     """The picture on screen at a recording time: the last frame whose time stamp is at or before it.
 
-    Ask in rising order; a jump ahead is sought. Memory holds two pictures, however long the
-    recording. ``size_px`` is the size every part is fitted to.
+    Ask in rising order; a jump ahead is sought. Frames that are passed over are not converted.
+    Memory holds two pictures, however long the recording. ``size_px`` is the size every part is
+    fitted to; ``decoder_threads`` 0 lets the decoder choose.
     """
 
-    def __init__(self, recording: Recording, size_px: tuple[int, int], case: Case) -> None:
+    def __init__(
+        self,
+        recording: Recording,
+        size_px: tuple[int, int],
+        case: Case,
+        *,
+        decoder_threads: int = 0,
+    ) -> None:
         self._recording = recording
         self._size_px = size_px
         self._case = case
+        self._threads = decoder_threads
         self._part = -1
         self._reader: FrameReader | None = None
-        self._frames: Iterator[Picture] = iter(())
-        self._now: Picture | None = None
-        self._next: Picture | None = None
+        self._frames: Iterator[Undrawn] = iter(())
+        self._now: Undrawn | None = None
+        self._next: Undrawn | None = None
         self._damage: list[tuple[int, Damage]] = []
 
     def __enter__(self) -> Pictures:
@@ -195,7 +204,7 @@ class Pictures:
         self.close()
 
     def planes_at(self, r: Fraction) -> tuple[Plane, Plane, Plane]:
-        """Y, U and V of the picture at ``r``."""
+        """Y, U and V of the picture at ``r``, fresh each time: the caller may draw on them."""
         picture = self.at(r)
         return picture.y, picture.u, picture.v
 
@@ -217,7 +226,7 @@ class Pictures:
             self._now, self._next = self._next, next(self._frames, None)
         if self._now is None:
             raise RecordingError(span.file, f"no picture can be read from {own} s on")
-        return self._now
+        return self._now.picture()
 
     @property
     def damage(self) -> tuple[tuple[int, Damage], ...]:
@@ -247,9 +256,10 @@ class Pictures:
                 self._size_px,
                 case.colour,
                 case.colour_range,
+                self._threads,
             )
             self._reader.__enter__()
             self._part = index
-        self._frames = self._reader.from_time(own)
+        self._frames = self._reader.undrawn_from(own)
         self._now = next(self._frames, None)
         self._next = next(self._frames, None)

@@ -25,7 +25,7 @@ class Footage(Protocol):
     """Pictures by recording time, asked for in rising order."""
 
     def planes_at(self, r: Fraction) -> Planes:
-        """Y, U and V of the picture at ``r``; they are copied before they are drawn on."""
+        """Y, U and V of the picture at ``r``: fresh arrays that may be drawn on."""
 
 
 class Inserts(Protocol):
@@ -72,11 +72,11 @@ class Renderer:
             return _copy(self.inserts.still(piece.still))
         r = piece.recording_at(t)
         assert r is not None
-        return _copy(self.footage.planes_at(r))
+        return self.footage.planes_at(r)
 
 
 def _copy(planes: Planes) -> Planes:
-    """Own planes to draw on: the same picture may be shown again."""
+    """Own planes to draw on: an insert is shown again and again."""
     y, u, v = planes
     return y.copy(), u.copy(), v.copy()
 
