@@ -90,6 +90,24 @@ def test_a_copied_cut_shows_what_another_player_shows(tmp_path: Path, start: str
     assert ours(tmp_path / "cut.mp4") == theirs(tmp_path / "cut.mp4")
 
 
+def test_an_edit_that_ends_early_hides_what_comes_after_it(tmp_path: Path) -> None:
+    """The edit list's duration halved by hand: frames after it are stored, but not shown."""
+    clip = write_clip(
+        tmp_path / "c.mp4", VideoTrack(even_times(60, 30), tags=TAGS), None,
+        {"movie_timescale": "90000"},
+    )  # fmt: skip
+    data = bytearray(clip.path.read_bytes())
+    [(at, _)] = find(bytes(data), b"moov", b"trak", b"edts", b"elst")
+    assert data[at] == 0  # version 0: duration, media time and rate of 4 bytes after a count
+    assert struct.unpack_from(">II", data, at + 4) == (1, 180000)
+    struct.pack_into(">I", data, at + 8, 90000)
+    clip.path.write_bytes(data)
+    found = probe(clip.path, "c.mp4")
+    assert found.frame_count == 30
+    assert found.length == 1
+    assert ours(clip.path) == theirs(clip.path)
+
+
 @pytest.mark.parametrize("offset", ["0.7", "-0.4"])
 def test_the_offset_of_sound_is_the_one_another_tool_wrote(tmp_path: Path, offset: str) -> None:
     """Sound shifted by the binary is heard shifted by as much against the picture."""

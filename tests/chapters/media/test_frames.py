@@ -8,6 +8,7 @@ from fractions import Fraction as F
 from itertools import pairwise
 from pathlib import Path
 
+import av
 import numpy as np
 import pytest
 
@@ -264,8 +265,6 @@ def test_a_reader_tells_what_it_could_not_decode(tmp_path: Path) -> None:
     """A packet zeroed in the middle: the damage list names a span around it and no other."""
     clip = write_clip(tmp_path / "c.mkv", VideoTrack(even_times(120, 30), gop=30, b_frames=0))
     source = probe(clip.path, "c.mkv").source
-    import av
-
     with av.open(str(clip.path)) as box:
         packets = [p for p in box.demux(video=0) if p.size]
         victim = bytes(packets[75])
@@ -285,8 +284,6 @@ def test_a_reader_tells_what_it_could_not_decode(tmp_path: Path) -> None:
 def test_bad_packets_at_the_end_do_not_hide_the_good_ones_before(tmp_path: Path) -> None:
     """With decoder threads a late error must not swallow frames that were decoded already."""
     clip = write_clip(tmp_path / "c.mkv", VideoTrack(even_times(60, 30), gop=60, b_frames=0))
-    import av
-
     with av.open(str(clip.path)) as box:
         victim = [bytes(p) for p in box.demux(video=0) if p.size][58]
     data = bytearray(clip.path.read_bytes())
@@ -295,6 +292,25 @@ def test_bad_packets_at_the_end_do_not_hide_the_good_ones_before(tmp_path: Path)
     clip.path.write_bytes(data)
     shown, _ = read_all(clip.path, probe(clip.path, "c.mkv"))
     assert [n for _, n in shown[:58]] == list(range(58))
+
+
+def test_a_bad_end_of_a_file_without_stamps_gives_no_frame_twice(tmp_path: Path) -> None:
+    """H.264 in AVI is timed by order, so a frame given twice would move all later ones."""
+    clip = write_clip(tmp_path / "c.avi", VideoTrack(even_times(60, 30), gop=60, b_frames=2))
+    with av.open(str(clip.path)) as box:
+        victims = [bytes(p) for p in box.demux(video=0) if p.size][-2:]
+    data = bytearray(clip.path.read_bytes())
+    for victim in victims:
+        at = data.find(victim)
+        data[at + 5 : at + len(victim)] = bytes(255 for _ in range(len(victim) - 5))
+    clip.path.write_bytes(data)
+    found = probe(clip.path, "c.avi")
+    assert found.timeline.by_order
+    shown, _ = read_all(clip.path, found)
+    numbers = [n for _, n in shown if n is not None]
+    assert numbers == sorted(set(numbers))
+    assert all(abs(at - F(n, 30)) <= F(1, 15) for at, n in shown if n is not None)
+    assert len(numbers) >= 55
 
 
 # Fields
