@@ -30,7 +30,7 @@
     if (!source) return;
     done.add(step.id);
     film.pause();
-    const title = make("h3", "", "question");
+    const title = make("h2", "", "question");
     title.append(make("span", `Question, step ${step.number}`, "ask-kind"), make("span", source.querySelector(".ask-text").textContent));
     title.dir = "auto";
     title.lang = data.language;

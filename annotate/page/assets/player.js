@@ -9,6 +9,7 @@
   const bar = $("bar");
   const stepLinks = [...document.querySelectorAll("a.jump")];
   const EVENT_S = 2.5;
+  const MESSAGE_MS = 6000;
   T.page = { data, map, film, $, onTime: [], onSeek: [] };
 
   document.documentElement.classList.add("js");
@@ -67,7 +68,9 @@
     for (const one of T.page.onTime) one(t, time);
   };
 
+  let heldUntil = 0;
   const showEvent = (t) => {
+    if (performance.now() < heldUntil) return;
     const text = map.passed(t, EVENT_S).map((one) => {
       const lasted = `+${T.duration(one.lasted)}`;
       return one.kind === "away" ? `${lasted} away${one.note ? `: ${one.note}` : ""}` : `${lasted} not shown`;
@@ -112,6 +115,8 @@
       const line = $("event");
       line.textContent = text;
       line.hidden = false;
+      heldUntil = performance.now() + MESSAGE_MS;
+      setTimeout(() => showEvent(map.frameTime(film.currentTime)), MESSAGE_MS + 50);
     }
   };
 

@@ -49,7 +49,7 @@
           let row = 0;
           for (const one of index.rows_of[i]) {
             row += one >> 2;
-            const weight = (one & 3) * 2 + whole;
+            const weight = (one & 3) * 4 + whole;
             if (weight > best[row]) best[row] = weight;
           }
         }
