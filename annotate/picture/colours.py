@@ -31,6 +31,9 @@ QUIET: Final[RGB] = (0xC4, 0xCA, 0xD3)
 _KR, _KB = 0.2126, 0.0722
 _KG = 1.0 - _KR - _KB
 
+#: Rows converted at a time: even, and few enough to stay near the processor.
+_BAND = 64
+
 
 def _forward() -> F32:
     """R'G'B' (0..255) to Y'CbCr (16..235, 16..240): the matrix part, rows Y', Cb, Cr."""
@@ -72,6 +75,17 @@ def halve(plane: F32) -> F32:
 
 def rgb_to_planes(rgb: U8) -> tuple[U8, U8, U8]:
     """An (h, w, 3) picture as 4:2:0 planes y (h, w), u and v (h/2, w/2 rounded up)."""
+    height, width = rgb.shape[:2]
+    y = np.empty((height, width), np.uint8)
+    u = np.empty(((height + 1) // 2, (width + 1) // 2), np.uint8)
+    v = np.empty_like(u)
+    for top in range(0, height, _BAND):
+        half = slice(top // 2, (top + _BAND) // 2)
+        y[top : top + _BAND], u[half], v[half] = _band_to_planes(rgb[top : top + _BAND])
+    return y, u, v
+
+
+def _band_to_planes(rgb: U8) -> tuple[U8, U8, U8]:
     matrix = _forward()
     red, green, blue = (rgb[..., i].astype(np.float32) for i in range(3))
 
@@ -90,11 +104,17 @@ def rgb_to_planes(rgb: U8) -> tuple[U8, U8, U8]:
 def planes_to_rgb(y: U8, u: U8, v: U8) -> U8:
     """4:2:0 planes as an (h, w, 3) picture; each chroma sample serves its 2x2 block."""
     height, width = y.shape
+    out = np.empty((height, width, 3), np.uint8)
 
-    def grown(plane: U8) -> U8:
-        return plane.repeat(2, axis=0).repeat(2, axis=1)[:height, :width]
+    def grown(plane: U8, rows: int) -> U8:
+        return plane.repeat(2, axis=0).repeat(2, axis=1)[:rows, :width]
 
-    return _to_u8(ycbcr_to_rgb(np.stack([y, grown(u), grown(v)], axis=-1)))
+    for top in range(0, height, _BAND):
+        luma = y[top : top + _BAND]
+        half = slice(top // 2, (top + _BAND) // 2)
+        whole = [luma, grown(u[half], len(luma)), grown(v[half], len(luma))]
+        out[top : top + _BAND] = _to_u8(ycbcr_to_rgb(np.stack(whole, axis=-1)))
+    return out
 
 
 def relative_luminance(rgb: npt.ArrayLike) -> npt.NDArray[np.float64]:
