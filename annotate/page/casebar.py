@@ -164,11 +164,11 @@ def segments(page: PageData) -> tuple[Segment, ...]:
     return tuple(out)
 
 
-def joints(page: PageData) -> tuple[Joint, ...]:
+def joints(parts: tuple[Segment, ...]) -> tuple[Joint, ...]:
     """The moments at which the film passes over clinical time, in the order of the film."""
     out = [
         Joint(s.cut, s.kind, s.clinical.length, s.note)
-        for s in segments(page)
+        for s in parts
         if s.kind == "not_shown" or s.kind == "away"  # noqa: PLR1714 (mypy narrows only so)
     ]
     return tuple(sorted(out, key=lambda j: j.cut))

@@ -64,7 +64,9 @@ def build_club(root: Path, site: Path, title: str = "Study club", address: str =
     for name, source in media.items():
         files.media(name, source)
     for record in found:
-        files.text(f"cases/{record.name}/index.html", site_viewer_html(record.page, "../../"))
+        files.text(
+            f"cases/{record.name}/index.html", site_viewer_html(record.page, record.parts, "../../")
+        )
     for name, text in texts.items():
         files.text(name, text)
     removed = files.finish()

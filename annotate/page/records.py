@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from fractions import Fraction
 from pathlib import Path
@@ -26,6 +26,10 @@ class Record:
     page: PageData
     updated: datetime
     film_bytes: int
+    parts: tuple[casebar.Segment, ...] = field(init=False, compare=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "parts", casebar.segments(self.page))
 
     @property
     def total(self) -> Fraction:
@@ -161,7 +165,7 @@ def search_index(records: Sequence[Record], steps: Sequence[StepGroup]) -> dict[
                 sorted(step_numbers[s.id] for s in page.steps),
                 round(float(page.length), 1),
                 round(float(record.total), 1),
-                casebar.sketch(casebar.segments(page)),
+                casebar.sketch(record.parts),
                 1 if page.poster else 0,
                 page.language,
                 page.case,

@@ -45,10 +45,8 @@ class Spread:
 
 def card(record: Record) -> Card:
     """The card with its small case bar."""
-    page = record.page
-    whole = view.case_end(page)
-    parts = casebar.segments(page)
-    return Card(record, view.bars(parts, Span(Fraction(0), whole), whole, Fraction(0)))
+    whole = view.case_end(record.parts)
+    return Card(record, view.bars(record.parts, Span(Fraction(0), whole), whole, Fraction(0)))
 
 
 def facets(
@@ -71,7 +69,6 @@ def step_line(one: StepInCase, group: StepGroup) -> StepLine:
     """One row of a step's page."""
     page, step = one.record.page, one.step
     scale = _scale(group)
-    parts = casebar.segments(page)
     speeds = [max(p.speed) for p in page.pieces if p.step == step.id and p.kind == "footage"]
     bracket = None
     if step.expect is not None:
@@ -82,7 +79,7 @@ def step_line(one: StepInCase, group: StepGroup) -> StepLine:
         step,
         say.how_shown(step, max(speeds, default=Fraction(1))),
         say.against(step),
-        view.bars(parts, step.clinical, scale, step.clinical.start),
+        view.bars(one.record.parts, step.clinical, scale, step.clinical.start),
         bracket,
     )
 
@@ -109,7 +106,7 @@ def side_data(record: Record) -> dict[str, Any]:
     """What the page for two cases reads of one."""
     page = record.page
     tooth = page.tooth
-    values = view.script_data(page)
+    values = view.script_data(page, record.parts)
     del values["words"]
     return {
         **values,

@@ -150,9 +150,8 @@ def thin_out(places: list[tuple[Fraction, str]], whole: Fraction) -> tuple[Mark,
     return tuple(out)
 
 
-def step_views(page: PageData) -> tuple[StepView, ...]:
+def step_views(page: PageData, parts: tuple[casebar.Segment, ...]) -> tuple[StepView, ...]:
     """Every step; its small bars share one scale, the longest step or expected range."""
-    parts = casebar.segments(page)
     longest = max((s.clinical_s for s in page.steps), default=Fraction(0))
     scale = max([longest, *(s.expect.end for s in page.steps if s.expect)], default=Fraction(0))
     out = []
@@ -229,7 +228,7 @@ def _both(span: Span | None) -> list[float] | None:
     return None if span is None else [_number(span.start), _number(span.end)]
 
 
-def script_data(page: PageData) -> dict[str, Any]:
+def script_data(page: PageData, parts: tuple[casebar.Segment, ...]) -> dict[str, Any]:
     """What the scripts read: seconds as numbers, texts as they are."""
     return {
         "id": page.case,
@@ -237,7 +236,7 @@ def script_data(page: PageData) -> dict[str, Any]:
         "language": page.language,
         "fps": [page.fps.numerator, page.fps.denominator],
         "length": _number(page.length),
-        "total": _number(case_end(page)),
+        "total": _number(case_end(parts)),
         "pieces": [
             {
                 "kind": p.kind,
@@ -261,11 +260,11 @@ def script_data(page: PageData) -> dict[str, Any]:
                 "t": _number(s.cut),
                 "said": segment_words(s),
             }
-            for s in casebar.segments(page)
+            for s in parts
         ],
         "joints": [
             {"t": _number(j.cut), "kind": j.kind, "lasted": _number(j.lasted), "note": j.note}
-            for j in casebar.joints(page)
+            for j in casebar.joints(parts)
         ],
         "steps": [
             {
@@ -286,6 +285,6 @@ def script_data(page: PageData) -> dict[str, Any]:
     }
 
 
-def case_end(page: PageData) -> Fraction:
+def case_end(parts: tuple[casebar.Segment, ...]) -> Fraction:
     """The clinical time at which the case ends."""
-    return max((s.clinical.end for s in casebar.segments(page)), default=Fraction(0))
+    return max((s.clinical.end for s in parts), default=Fraction(0))

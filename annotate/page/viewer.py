@@ -44,7 +44,7 @@ def viewer_html(page: PageData) -> str:
     styles = [pages.asset(name) for name in pages.VIEWER_STYLES]
     return pages.fill(
         "viewer.html",
-        **_values(page),
+        **_values(page, casebar.segments(page)),
         policy=safe.page_policy(scripts, styles),
         # Our own files of the package, never a user's text; the policy names their hashes.
         styles=[Markup(text) for text in styles],
@@ -53,20 +53,24 @@ def viewer_html(page: PageData) -> str:
     )
 
 
-def site_viewer_html(page: PageData, site: str) -> str:
+def site_viewer_html(page: PageData, parts: tuple[casebar.Segment, ...], site: str) -> str:
     """The same page for the club's site: styles and scripts are files under the address ``site``."""
     return pages.fill(
-        "viewer.html", **_values(page), policy=safe.SITE_POLICY, styles=[], scripts=[], site=site
+        "viewer.html",
+        **_values(page, parts),
+        policy=safe.SITE_POLICY,
+        styles=[],
+        scripts=[],
+        site=site,
     )
 
 
-def _values(page: PageData) -> dict[str, object]:
-    parts = casebar.segments(page)
-    whole = view.case_end(page)
+def _values(page: PageData, parts: tuple[casebar.Segment, ...]) -> dict[str, object]:
+    whole = view.case_end(parts)
     start = Span(Fraction(0), whole)
     return {
         "page": page,
-        "steps": view.step_views(page),
+        "steps": view.step_views(page, parts),
         "total": whole,
         "bars": view.bars(parts, start, whole, Fraction(0)),
         "marks": view.thin_out([(s.clinical.start, str(s.number)) for s in page.steps], whole),
@@ -76,5 +80,5 @@ def _values(page: PageData) -> dict[str, object]:
         "left_out": [part for part in parts if part.kind in ("away", "not_shown")],
         "transcripts": [(words, view.passages(page, words)) for words in page.words],
         # script_json escapes every character that could end the element.
-        "data": Markup(safe.script_json(view.script_data(page))),
+        "data": Markup(safe.script_json(view.script_data(page, parts))),
     }

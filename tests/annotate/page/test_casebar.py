@@ -53,9 +53,9 @@ def test_away_breaks_a_fast_step(case: tuple[PageData, Made]) -> None:
 def test_joints(case: tuple[PageData, Made]) -> None:
     """The film tells of each passed-over stretch at the moment it passes over it."""
     page, made = case
-    told = [(j.kind, j.lasted) for j in casebar.joints(page)]
+    told = [(j.kind, j.lasted) for j in casebar.joints(casebar.segments(page))]
     assert told == [("not_shown", 8), ("away", 60), ("not_shown", 190)]
-    assert casebar.joints(page)[2].cut == made.cut_of("check")[0]
+    assert casebar.joints(casebar.segments(page))[2].cut == made.cut_of("check")[0]
 
 
 @given(st.integers(2, 16), st.integers(1, 40), st.integers(0, 64))
