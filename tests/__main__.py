@@ -29,7 +29,7 @@ def main() -> int:
         run("style", "ruff", "check", "."),
         run("format", "ruff", "format", "--check", "."),
         run("types", "mypy"),
-        run("tests", "pytest", "-n", "auto", *rest),
+        run("tests", "pytest", "-n", "auto", "--dist", "loadfile", *rest),
     ]
     return 0 if all(good) else 1
 
