@@ -122,6 +122,16 @@ class PacketDecoder:
                     given[frame.pts] = 1
                     yield frame.pts, frame
 
+    def packets(self, first: int, stop: int) -> Iterator[tuple[int, bytes]]:
+        """(number, bytes) of packets ``first`` to ``stop`` (not included), not decoded.
+
+        ``first`` should be a key frame's packet. Fewer come where the file breaks off.
+        """
+        for ordinal, packet in self._packets_from(first):
+            if packet is None or ordinal >= stop:
+                return
+            yield ordinal, bytes(memoryview(packet))
+
     def _drain(
         self, stream: VideoStream, key: int, given: bytearray
     ) -> Iterator[tuple[int, VideoFrame]]:

@@ -17,6 +17,7 @@ from typing import Any, Protocol, cast
 import av
 from av.audio.stream import AudioStream
 from av.container import InputContainer, OutputContainer
+from av.subtitles.stream import SubtitleStream
 from av.video.stream import VideoStream
 
 from chapters.errors import EncoderError, RecordingError
@@ -34,6 +35,15 @@ from chapters.times import milliseconds
 
 _MS = Fraction(1, 1000)
 #: index at the front, no writing application, edit lists exact to 1/90000 s instead of 1 ms
+_TEXT_STYLE = (
+    b"[Script Info]\nScriptType: v4.00+\nPlayResX: 384\nPlayResY: 288\n\n[V4+ Styles]\n"
+    b"Format: Name, Fontname, Fontsize, PrimaryColour, SecondaryColour, OutlineColour, BackColour, "
+    b"Bold, Italic, Underline, StrikeOut, ScaleX, ScaleY, Spacing, Angle, BorderStyle, Outline, "
+    b"Shadow, Alignment, MarginL, MarginR, MarginV, Encoding\n"
+    b"Style: Default,sans-serif,16,&Hffffff,&Hffffff,&H0,&H0,0,0,0,0,100,100,0,0,1,1,0,1,10,10,10,1"
+    b"\n\n[Events]\nFormat: Layer, Start, End, Style, Name, MarginL, MarginR, MarginV, Effect, Text"
+    b"\n"
+)
 _OPTIONS = {"movflags": "+faststart", "fflags": "+bitexact", "movie_timescale": "90000"}
 
 
@@ -62,10 +72,23 @@ def refuse_unsafe(chapters: Sequence[ChapterLike]) -> None:
         at = chapter.end
 
 
+@dataclass(frozen=True, slots=True)
+class Copying:
+    """What a film needs in which pictures of the recording are copied, with its clock as a track.
+
+    The recording's own parameter sets (Annex B) stand beside the encoder's; ``delay`` is the
+    number of frames by which its decoding runs ahead of showing.
+    """
+
+    parameter_sets: bytes
+    delay: int
+
+
 class FilmMuxer:
     """Writes packets of one picture stream and at most one sound stream into an MP4.
 
-    The file is only valid after ``close``. Raises EncoderError, DiskFull.
+    With ``copying`` it has a timed-text track too. The file is only valid after ``close``.
+    Raises EncoderError, DiskFull.
     """
 
     def __init__(
@@ -77,9 +100,10 @@ class FilmMuxer:
         title: str = "",
         chapters: Sequence[ChapterLike] = (),
         sound: bool = False,
+        copying: Copying | None = None,
     ) -> None:
         refuse_unsafe(chapters)
-        self._path, self._fps = path, fps
+        self._path, self._fps, self._copying = path, fps, copying
         self._box: OutputContainer | None = av.open(str(path), "w", format="mp4", options=_OPTIONS)
         self._segment = self._written = 0
         video = cast(VideoStream, self._box.add_stream(settings.codec, rate=fps))
@@ -91,6 +115,7 @@ class FilmMuxer:
         if sound:
             self._sound = self._box.add_stream("aac", rate=SOUND_RATE_HZ)
             set_up_sound(self._sound.codec_context, settings)
+        self._clock = None if copying is None else _text_stream(self._box)
         if title:
             self._box.metadata["title"] = title
         self._box.set_chapters(
@@ -107,6 +132,10 @@ class FilmMuxer:
         )
         try:
             with naming_full_disk(path.name):
+                video.codec_context.open()
+                self._own_sets = video.codec_context.extradata or b""
+                if copying is not None:
+                    video.codec_context.extradata = self._own_sets + copying.parameter_sets
                 self._box.start_encoding()
         except (av.error.FFmpegError, ValueError) as error:
             self.abort()
@@ -115,7 +144,7 @@ class FilmMuxer:
     @property
     def parameter_sets(self) -> bytes:
         """The parameter sets that every picture packet must have been coded with."""
-        return self._video.codec_context.extradata or b""
+        return self._own_sets
 
     def write_packets(
         self, packets: Iterable[CodedPacket], offset: int = 0, parameter_sets: bytes | None = None
@@ -141,7 +170,8 @@ class FilmMuxer:
     @property
     def _delay(self) -> int:
         """Frames by which decoding runs ahead of showing, the same in every segment."""
-        return self._video.codec_context.reorder_depth
+        own = self._video.codec_context.reorder_depth
+        return own if self._copying is None else max(own, self._copying.delay)
 
     def write_sound_packets(self, packets: Iterable[CodedPacket]) -> None:
         """Sound packets of the film's one sound encoder."""
@@ -150,9 +180,17 @@ class FilmMuxer:
         for coded in packets:
             self._mux(self._sound, coded, coded.pts, coded.dts, Fraction(1, SOUND_RATE_HZ))
 
+    def write_clock(self, text: str, first: int, frames: int) -> None:
+        """Timed text shown for ``frames`` frames of the film from frame ``first`` on."""
+        if self._clock is None:
+            raise ValueError("this film was begun without a clock track")
+        data = text.encode("utf-8")  # 3GPP TS 26.245, 5.17: length in two bytes, then the text
+        coded = CodedPacket(len(data).to_bytes(2, "big") + data, first, first, frames, True)
+        self._mux(self._clock, coded, first, first, 1 / self._fps)
+
     def _mux(
         self,
-        stream: VideoStream | AudioStream,
+        stream: VideoStream | AudioStream | SubtitleStream,
         coded: CodedPacket,
         pts: int,
         dts: int,
@@ -190,6 +228,15 @@ class FilmMuxer:
             with suppress(av.error.FFmpegError, OSError, ValueError):  # the file goes away anyway
                 box.close()
         self._path.unlink(missing_ok=True)
+
+
+def _text_stream(box: OutputContainer) -> SubtitleStream:
+    """A timed-text stream (3GPP TS 26.245) in a plain style."""
+    stream = box.add_stream("mov_text")
+    context = stream.codec_context
+    context.subtitle_header = _TEXT_STYLE
+    context.time_base = _MS
+    return stream
 
 
 @dataclass(frozen=True, slots=True)
