@@ -6,15 +6,19 @@ import re
 from collections.abc import Callable
 from fractions import Fraction
 from itertools import product
+from pathlib import Path
 from typing import Any
 
 import pytest
 
+from annotate.page.viewer import write_viewer_page
+from tests.annotate.page.casefolder import Plan, Shot, usual, write_case
 from tests.browser.conftest import CaseFolder
 
 pytestmark = pytest.mark.browser
 
 Open = Callable[..., Any]
+F = Fraction
 READY = "() => document.getElementById('film').readyState >= 2"
 
 
@@ -334,11 +338,21 @@ def test_before_and_after(new_page: Open, case: CaseFolder) -> None:
     assert left["x"] + left["width"] <= right["x"]
 
 
-def test_handout_is_one_page(new_page: Open, case: CaseFolder) -> None:
-    """Printed on A4 the page is a handout of one sheet."""
-    page = opened(new_page, case)
-    sheets = page.pdf(prefer_css_page_size=True, print_background=True)
-    assert len(re.findall(rb"/Type\s*/Page\b(?!s)", sheets)) == 1
+def test_handout_is_one_page(new_page: Open, case: CaseFolder, tmp_path: Path) -> None:
+    """Printed on A4 the page is a handout of one sheet, with three steps or with forty."""
+    page = new_page()
+    places = [case.address]
+    for count in (3, 16, 36, 40):
+        plan = Plan(extra=usual().extra)
+        words = {"title": "Clean the margins of the defect again", "note": "Short strokes. " * 12}
+        plan.steps = {f"s{i}": {**words, "expect": (F(60), F(90))} for i in range(count)}
+        plan.shots = [Shot(name, F(55), F(8)) for name in plan.steps]
+        write_case(tmp_path / str(count), plan)
+        places.append(write_viewer_page(tmp_path / str(count), tmp_path / str(count)).as_uri())
+    for place in places:
+        page.goto(place)
+        sheets = page.pdf(prefer_css_page_size=True, print_background=True)
+        assert len(re.findall(rb"/Type\s*/Page\b(?!s)", sheets)) == 1, place
 
 
 def test_no_sideways_scrolling(new_page: Open, case: CaseFolder) -> None:
