@@ -11,7 +11,7 @@ from __future__ import annotations
 import os
 import threading
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor, wait
 from contextlib import ExitStack
 from dataclasses import dataclass, field, replace
@@ -28,7 +28,7 @@ from annotate.faces import Faces
 from annotate.inserts import FilmInserts
 from annotate.picture.cardwords import closing_card, title_card
 from annotate.picture.fonts import FontChain
-from annotate.picture.overlay import Overlay
+from annotate.picture.overlay import Overlay, OverlayFace
 from annotate.progress import Report
 from annotate.recording import Pictures
 from annotate.render import SOUND_RATE_HZ, Renderer
@@ -36,7 +36,7 @@ from annotate.segments import Segment, segment_key, split
 from annotate.version import VERSION
 from chapters.markers import Chapter
 from chapters.media.encode import CodedPacket, EncoderSettings, SoundEncoder, VideoEncoder
-from chapters.media.mux import FilmMuxer
+from chapters.media.mux import Copying, FilmMuxer
 from chapters.media.segmentfile import (
     CodedSegment,
     UnreadableSegment,
@@ -52,7 +52,10 @@ _REPORT_EVERY_S = 0.5
 
 @dataclass(frozen=True)
 class Job:
-    """One film to be encoded. ``mark`` stands on every face of a film not for publication."""
+    """One film to be encoded. ``mark`` stands on every face of a film not for publication.
+
+    A ``bare`` film has no overlay: its clock travels beside the picture.
+    """
 
     decided: Decided
     inserts: FilmInserts
@@ -60,12 +63,14 @@ class Job:
     settings: EncoderSettings
     mark: str
     workers: int = field(default_factory=lambda: os.cpu_count() or 1)
+    bare: bool = False
 
     @property
     def faces(self) -> Faces:
-        """What the overlay says."""
+        """What the overlay says: nothing on a bare film."""
         plan = self.decided.plan
-        return Faces(plan.film, plan.rows, self.mark)
+        kind = NoFaces if self.bare else Faces
+        return kind(plan.film, plan.rows, self.mark)
 
     def key_base(self) -> str:
         """What every segment's key shares: size, rate, settings, versions, fonts."""
@@ -95,6 +100,14 @@ class Job:
         assert r is not None
         part, tick = decided.recording.frame_at(r)
         return f"{decided.hashes[part]} {tick}"
+
+
+class NoFaces(Faces):
+    """The overlay of a bare film."""
+
+    def at(self, t: Fraction) -> OverlayFace | None:
+        """Nothing, at any time."""
+        return None
 
 
 class _Counter:
@@ -168,34 +181,40 @@ def encode_film(
 
     Raises EncoderError, DiskFull, RecordingError; nothing is left under ``path`` then.
     """
-    film = job.decided.plan.film
-    base, faces = job.key_base(), job.faces
-    counter = _Counter()
-    workers = _Workers(job, counter)
-    with ThreadPoolExecutor(job.workers, thread_name_prefix="segment") as pool:
-
-        def in_order() -> Iterator[tuple[Segment, CodedSegment]]:
-            coming: deque[tuple[Segment, str, Future[None]]] = deque()
-            for segment in split(film):
-                key = segment_key(segment, faces, job.picture_of, base)
-                work = pool.submit(_make_kept, segment, key, workers, cache, counter)
-                coming.append((segment, key, work))
-            while coming:
-                segment, key, work = coming.popleft()
-                while not wait([work], timeout=_REPORT_EVERY_S).done:
-                    report("drawing", counter.done, film.frame_count)
-                work.result()
-                report("drawing", counter.done, film.frame_count)
-                yield segment, _read_kept(segment, key, workers, cache)
-
-        try:
-            notes = _join(job, path, chapters, sound, in_order(), report)
-        finally:
-            workers.stop.set()
-            pool.shutdown(wait=True, cancel_futures=True)
-            workers.close()
+    segments = split(job.decided.plan.film)
+    muxer = open_muxer(job, path, chapters)
+    coded = encode_segments(job, segments, cache, report)
+    notes = join(job, muxer, sound, coded, report)
     cache.trim()
     return notes
+
+
+def encode_segments(
+    job: Job, segments: Sequence[Segment], cache: SegmentCache, report: Report
+) -> Generator[tuple[int, CodedSegment]]:
+    """Each segment with the film's frame it begins at, in order, from the cache or made by the pool."""
+    base, faces = job.key_base(), job.faces
+    counter = _Counter()
+    total = sum(segment.frames for segment in segments)
+    workers = _Workers(job, counter)
+    pool = ThreadPoolExecutor(job.workers, thread_name_prefix="segment")
+    try:
+        coming: deque[tuple[Segment, str, Future[None]]] = deque()
+        for segment in segments:
+            key = segment_key(segment, faces, job.picture_of, base)
+            work = pool.submit(_make_kept, segment, key, workers, cache, counter)
+            coming.append((segment, key, work))
+        while coming:
+            segment, key, work = coming.popleft()
+            while not wait([work], timeout=_REPORT_EVERY_S).done:
+                report("drawing", counter.done, total)
+            work.result()
+            report("drawing", counter.done, total)
+            yield segment.first, _read_kept(segment, key, workers, cache)
+    finally:
+        workers.stop.set()
+        pool.shutdown(wait=True, cancel_futures=True)
+        workers.close()
 
 
 def _make_kept(
@@ -222,25 +241,36 @@ def _read_kept(segment: Segment, key: str, workers: _Workers, cache: SegmentCach
     return coded
 
 
-def _join(
+def open_muxer(
+    job: Job, path: Path, chapters: tuple[Chapter, ...], copying: Copying | None = None
+) -> FilmMuxer:
+    """The muxer of the job's film."""
+    decided = job.decided
+    film, title = decided.plan.film, decided.plan.case.title
+    return FilmMuxer(path, decided.size_px, film.fps, job.settings, title, chapters, True, copying)
+
+
+def join(
     job: Job,
-    path: Path,
-    chapters: tuple[Chapter, ...],
+    muxer: FilmMuxer,
     sound: Iterator[NDArray[np.float32]],
-    segments: Iterator[tuple[Segment, CodedSegment]],
+    coded: Iterator[tuple[int, CodedSegment]],
     report: Report,
 ) -> tuple[Any, ...]:
+    """Write segments as they come, the sound beside them, and close the film; the segments' notes.
+
+    A segment without parameter sets of its own is copied, not encoded. On any error nothing is
+    left of the film.
+    """
     film = job.decided.plan.film
-    title = job.decided.plan.case.title
-    muxer = FilmMuxer(path, job.decided.size_px, film.fps, job.settings, title, chapters, True)
     track = _SoundTrack(muxer, sound, job.settings, round_half_up(film.length * SOUND_RATE_HZ))
     notes: list[Any] = []
     try:
-        for segment, coded in segments:
-            for packet in coded.packets:
-                muxer.write_packets([packet], segment.first, coded.parameter_sets)
-                track.write_until((packet.pts + segment.first + 1) / film.fps)
-            notes += coded.notes
+        for first, segment in coded:
+            for packet in segment.packets:
+                muxer.write_packets([packet], first, segment.parameter_sets or None)
+                track.write_until((packet.pts + first + 1) / film.fps)
+            notes += segment.notes
         track.finish()
         report("closing the film", 0, 0)
         muxer.close()
