@@ -91,8 +91,9 @@ def check_made(told: Told, length_s: float) -> None:
         assert abs(sound.duration * sound_unit - length) < Fraction(1, 20)
         assert (picture.height, picture.width % 2) == (240, 0)
         chapters = [
-            (c["start"] * c["time_base"], c["end"] * c["time_base"], c["metadata"]["title"])
+            (c["start"] * unit, c["end"] * unit, c["metadata"]["title"])
             for c in box.chapters()
+            for unit in [Fraction(c["time_base"] or 0)]
         ]
     check_chapters(chapters, length, told.folder / "chapters.txt")
     ledger = json.loads((told.folder / "ledger.json").read_text("utf-8"))
@@ -103,7 +104,7 @@ def check_made(told: Told, length_s: float) -> None:
 
 
 def check_chapters(
-    chapters: Sequence[tuple[Fraction | int, Fraction | int, str]], length: Fraction, listed: Path
+    chapters: Sequence[tuple[Fraction, Fraction, str]], length: Fraction, listed: Path
 ) -> None:
     """From zero to the film's end without a hole, named as in the list; no step's name is lost.
 
