@@ -11,6 +11,7 @@ from importlib.metadata import version
 from pathlib import Path
 
 from annotate.find import Found, find
+from annotate.narrate import Narration, listen
 from annotate.picture.fonts import FontChain
 from annotate.picture.stills import read_still
 from annotate.plan import Plan, make_plan, near_misses
@@ -37,6 +38,7 @@ class Decided:
     loaded: LoadedCase
     recording: Recording
     plan: Plan
+    narration: Narration
     inputs: tuple[tuple[Path, str], ...]
     warnings: tuple[str, ...]
 
@@ -106,20 +108,24 @@ def decide(loaded: LoadedCase, report: Report) -> Decided:
     case = fit_to_recording(case, line.length)
     stills = [(loaded.path_of(s.file), s.file) for step in case.steps for s in step.stills]
     check_stills(stills)
+    narration = listen(case, loaded.path_of, report)
     cuts: tuple[SceneCut, ...] = ()
     if case.snap > 0:
         cuts = cuts_on_line(find_in(recording, report), recording)
     try:
-        plan = make_plan(case, line, recording.typical_gap_s, cuts)
+        spoken = (narration.takes, narration.pace)
+        plan = make_plan(case, line, recording.typical_gap_s, cuts, *spoken)
     except UnreachableLength as error:
         raise CaseFileError(
             (mistake_at(loaded, "length", str(error), "write another length"),)
         ) from None
     warnings = tuple(str(m) for m in (*loaded.warnings, *mistakes))
     warnings += recording.notices(plan.steps, sound=case.room_sound) + plan.notices
+    warnings += narration.notices
     fonts = [(loaded.path_of(f), f) for f in case.fonts]
     parts = list(zip(recording.paths, (p.file for p in case.parts), strict=True))
-    return Decided(loaded, recording, plan, tuple(parts + stills + fonts), warnings)
+    inputs = (*parts, *stills, *fonts, *narration.files)
+    return Decided(loaded, recording, plan, narration, inputs, warnings)
 
 
 def find_in(recording: Recording, report: Report) -> Found:

@@ -22,14 +22,12 @@ from annotate.plan import Plan
 from annotate.progress import Report, silent
 from annotate.readback import check_captions, check_chapters, check_film
 from annotate.recording import Pictures, met_damage
-from annotate.render import SOUND_RATE_HZ, silence
 from annotate.report import step_times_png
 from annotate.sidecars import Words, json_text, make_words, notice, sidecars
-from annotate.sound.room import room_sound
+from annotate.soundtrack import film_sound
 from chapters.casefile import LoadedCase
 from chapters.media.encode import EncoderSettings
 from chapters.media.files import MARKER, Staging, refuse_same_file
-from chapters.times import round_half_up
 
 FILM = "teaching-cut.mp4"
 #: Folder of kept segments beside the results; hidden, bounded, safe to delete.
@@ -121,14 +119,10 @@ def _draw(
     inserts = FilmInserts(plan, size, fonts, find_file, mark)
     with Pictures(decided.recording, size, case) as pictures:
         write_pictures(plan, pictures, inserts, Overlay(size, fonts), place, mark)
-    sound = (
-        room_sound(plan.film, decided.recording)
-        if case.room_sound
-        else silence(round_half_up(plan.film.length * SOUND_RATE_HZ))
-    )
+    sound, remarks = film_sound(decided)
     job = Job(decided, inserts, fonts, settings, mark)
     damage = encode_film(job, place(FILM), words.chapters, sound, cache, report)
-    return met_damage(decided.recording, damage, plan.steps)
+    return remarks + met_damage(decided.recording, damage, plan.steps)
 
 
 def _check(place: Callable[[str], Path], plan: Plan, words: Words) -> None:

@@ -9,6 +9,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
+from annotate.sound.takes import (
+    USUAL_WPM,
+    Laid,
+    SpokenTake,
+    StepPlace,
+    lay_takes,
+    shortest_steps,
+)
 from chapters.assemble import (
     Element,
     assemble,
@@ -18,7 +26,7 @@ from chapters.assemble import (
 from chapters.case import Case, Step
 from chapters.fieldtext import time_text
 from chapters.scenecuts import SceneCut
-from chapters.speedplan import SpeedPlan, plan_speeds
+from chapters.speedplan import SpeedPlan, no_faster_than, plan_speeds
 from chapters.steptimes import Ledger, StepTime, make_ledger, step_times
 from chapters.timemap import Line, TimeMap
 from chapters.times import RecordingTime, speed_text
@@ -39,7 +47,10 @@ FILM_RATES = (
 
 @dataclass(frozen=True)
 class Plan:
-    """One case, decided: where every frame comes from and what every second is called."""
+    """One case, decided: where every frame comes from and what every second is called.
+
+    ``laid`` says where the takes of the narration sound.
+    """
 
     case: Case
     line: Line
@@ -51,6 +62,7 @@ class Plan:
     rows: tuple[StepTime, ...]
     ledger: Ledger
     notices: tuple[str, ...] = ()
+    laid: tuple[Laid, ...] = ()
 
 
 def film_rate(typical_gap_s: Fraction) -> Fraction:
@@ -146,20 +158,32 @@ def make_plan(
     line: Line,
     typical_gap_s: Fraction,
     cuts: Sequence[SceneCut] = (),
+    takes: Sequence[SpokenTake] = (),
+    pace: Fraction = USUAL_WPM,
 ) -> Plan:
     """Decide everything. ``cuts`` are needed only when the case asks for snapping.
 
-    Raises UnreachableLength when the wished length cannot be had.
+    ``fast`` steps slow until their ``takes`` fit; a step whose take may hold its last picture is
+    lengthened by it. Raises UnreachableLength when the wished length cannot be had, TakesTooLong
+    for every take that does not fit.
     """
     steps = case.steps
     notes: tuple[str, ...] = ()
     if case.snap > 0:
         steps, notes = snap_steps(steps, cuts, case.snap)
-    steps = resolve_ends(steps, line.length)
-    elements = film_elements(steps, line)
-    speeds: SpeedPlan = plan_speeds(steps, elements, case.ramp, case.length)
+    steps = no_faster_than(resolve_ends(steps, line.length), shortest_steps(takes))
     fps = case.fps or film_rate(typical_gap_s)
-    film = assemble(elements, line, speeds.speeds, case.ramp, fps, case.length)
+    holds: dict[str, Fraction] = {}
+    while True:
+        elements = film_elements(steps, line, holds=holds)
+        speeds: SpeedPlan = plan_speeds(steps, elements, case.ramp, case.length)
+        film = assemble(elements, line, speeds.speeds, case.ramp, fps, case.length)
+        spoken = lay_takes(takes, step_places(steps, film), film.length, pace)
+        if not spoken.holds:
+            break
+        for step, more in spoken.holds.items():
+            holds[step] = holds.get(step, Fraction(0)) + more
+    spoken.check()
     rows = step_times(steps, film, dict(speeds.speeds))
     return Plan(
         case=case,
@@ -172,5 +196,11 @@ def make_plan(
         rows=rows,
         ledger=make_ledger(steps, film),
         notices=notes + slow_peaks(film, speeds.speeds),
+        laid=spoken.laid,
     )
 
+
+def step_places(steps: Sequence[Step], film: TimeMap) -> tuple[StepPlace, ...]:
+    """Where each shown step lies in the film, in film order."""
+    places = ((step.id, film.step_cut(step.id)) for step in steps)
+    return tuple(StepPlace(step, cut) for step, cut in places if cut is not None)
