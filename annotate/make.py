@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from annotate.cache import SegmentCache
+from annotate.cuesheets import cue_sheet
 from annotate.decide import Decided, decide
 from annotate.engine import Job, encode_film
 from annotate.inserts import FilmInserts, write_pictures
@@ -24,6 +25,7 @@ from annotate.readback import check_captions, check_chapters, check_film
 from annotate.recording import Pictures, met_damage
 from annotate.report import step_times_png
 from annotate.sidecars import Words, json_text, make_words, notice, sidecars
+from annotate.sound.cuesheet import cue_sheet_html, cue_sheet_text
 from annotate.soundtrack import film_sound
 from chapters.casefile import LoadedCase
 from chapters.media.encode import EncoderSettings
@@ -119,6 +121,9 @@ def _draw(
     inserts = FilmInserts(plan, size, fonts, find_file, mark)
     with Pictures(decided.recording, size, case) as pictures:
         write_pictures(plan, pictures, inserts, Overlay(size, fonts), place, mark)
+        sheet = cue_sheet(plan, decided.narration, pictures, mark)
+    place("cue-sheet.html").write_text(cue_sheet_html(sheet), encoding="utf-8", newline="\n")
+    place("cue-sheet.txt").write_text(cue_sheet_text(sheet), encoding="utf-8", newline="\n")
     sound, remarks = film_sound(decided)
     job = Job(decided, inserts, fonts, settings, mark)
     damage = encode_film(job, place(FILM), words.chapters, sound, cache, report)
