@@ -18,6 +18,13 @@ from chapters.media.files import naming_full_disk
 #: How much the kept segments of one folder may take: about five hours of film at the club level.
 MOST_BYTES = 8 * 1000**3
 SUFFIX = ".seg"
+#: A half-written file this much older than the folder's newest belongs to a run that was killed.
+_HALF_STAYS_S = 24 * 3600
+
+
+def newest_time(folder: Path) -> float:
+    """Modification time of the newest file of a folder; 0 without one."""
+    return max((path.stat().st_mtime for path in folder.iterdir()), default=0.0)
 
 
 class SegmentCache:
@@ -57,7 +64,8 @@ class SegmentCache:
             self._path(key).unlink(missing_ok=True)
 
     def trim(self) -> None:
-        """Remove the files used longest ago until the rest fits the bound."""
+        """Remove the files used longest ago until the rest fits the bound, and what a kill left half."""
+        self._remove_halves()
         files = []
         for path in self.folder.glob("*" + SUFFIX):
             with suppress(OSError):
@@ -68,6 +76,14 @@ class SegmentCache:
             kept += size
             if kept > self.most_bytes:
                 with suppress(OSError):
+                    path.unlink(missing_ok=True)
+
+    def _remove_halves(self) -> None:
+        """Half-written files that no run has touched for a day."""
+        with suppress(OSError):
+            newest = newest_time(self.folder)
+            for path in self.folder.glob(".*.*"):
+                if path.stat().st_mtime < newest - _HALF_STAYS_S:
                     path.unlink(missing_ok=True)
 
     def clear(self) -> int:

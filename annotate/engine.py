@@ -11,7 +11,7 @@ from __future__ import annotations
 import os
 import threading
 from collections import deque
-from collections.abc import Generator, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor, wait
 from contextlib import ExitStack
 from dataclasses import dataclass, field, replace
@@ -34,6 +34,7 @@ from annotate.recording import Pictures
 from annotate.render import SOUND_RATE_HZ, Renderer
 from annotate.segments import Segment, segment_key, split
 from annotate.version import VERSION
+from chapters.errors import EncoderError
 from chapters.markers import Chapter
 from chapters.media.encode import CodedPacket, EncoderSettings, SoundEncoder, VideoEncoder
 from chapters.media.mux import Copying, FilmMuxer
@@ -187,6 +188,29 @@ def encode_film(
     notes = join(job, muxer, sound, coded, report)
     cache.trim()
     return notes
+
+
+def encode_film_surely(
+    job: Job,
+    path: Path,
+    chapters: tuple[Chapter, ...],
+    make_sound: Callable[[], Iterator[NDArray[np.float32]]],
+    cache: SegmentCache,
+    report: Report,
+    fallback: EncoderSettings,
+) -> tuple[tuple[Any, ...], EncoderError | None]:
+    """Write the film; where its encoder fails midway, begin again with the ``fallback`` settings.
+
+    A film has one set of parameters, so it is begun anew; ``make_sound`` gives the sound from
+    its start each time. Returns the notes, and the error that made it fall back.
+    """
+    try:
+        return encode_film(job, path, chapters, make_sound(), cache, report), None
+    except EncoderError as error:
+        if job.settings == fallback:
+            raise
+        again = replace(job, settings=fallback)
+        return encode_film(again, path, chapters, make_sound(), cache, report), error
 
 
 def encode_segments(

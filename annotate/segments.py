@@ -11,6 +11,7 @@ import hashlib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 
 from annotate.faces import Faces
 from chapters.timemap import Piece, TimeMap
@@ -52,12 +53,12 @@ def _first_frame(piece: Piece, fps: Fraction) -> int:
 def split(film: TimeMap) -> tuple[Segment, ...]:
     """The film's segments in order: every frame in exactly one."""
     edges = [0]
-    for before, after in zip(film.pieces, film.pieces[1:], strict=False):
+    for before, after in pairwise(film.pieces):
         if not _flows(before, after):
             edges.append(_first_frame(after, film.fps))
     edges.append(film.frame_count)
     out: list[Segment] = []
-    for start, end in zip(edges, edges[1:], strict=False):
+    for start, end in pairwise(edges):
         out.extend(_chunks(start, end))
     return tuple(out)
 

@@ -30,11 +30,14 @@ _X264_NOTE = bytes.fromhex("dc45e9bde6d948b7962cd820d923eeef")
 
 @dataclass(frozen=True, slots=True)
 class EncoderSettings:
-    """How a film is coded. ``threads`` 0: the encoder chooses. ``extra``: x264 options by name."""
+    """How a film is coded. ``threads`` 0: the encoder chooses. ``extra``: its options by name.
+
+    ``preset`` and ``crf`` are those of x264 and SVT-AV1; other encoders are told by ``extra`` alone.
+    """
 
     codec: str = "libx264"
     preset: str = "veryfast"
-    crf: int = 20
+    crf: float = 20
     threads: int = 0
     extra: tuple[tuple[str, str], ...] = ()
     sound_bit_rate: int = 160_000
@@ -65,9 +68,12 @@ def set_up_video(
     context.colorspace = context.color_primaries = context.color_trc = _BT709
     context.gop_size = max(1, round(settings.key_every_s * fps))
     context.thread_count = settings.threads
-    options = {"preset": settings.preset, "crf": str(settings.crf), "forced-idr": "1"}
+    options: dict[str, str] = {}
+    if settings.codec.startswith("lib"):
+        options = {"preset": settings.preset, "crf": f"{settings.crf:g}"}
     if settings.codec == "libx264":
-        options |= {"profile": "high", "x264-params": "8x8dct=1:cabac=1:open-gop=0"}
+        options |= {"forced-idr": "1", "profile": "high"}
+        options |= {"x264-params": "8x8dct=1:cabac=1:open-gop=0"}
     context.options = {**options, **dict(settings.extra)}
 
 

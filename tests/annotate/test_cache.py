@@ -55,3 +55,15 @@ def test_clearing_says_what_it_freed(tmp_path: Path) -> None:
     cache.put("a", write("x", 100))
     assert cache.clear() == 100
     assert not (tmp_path / "kept").exists()
+
+
+def test_what_a_killed_run_left_half_goes_after_a_day(tmp_path: Path) -> None:
+    """A half file of yesterday goes with the next trim, one that may still be written stays."""
+    cache = SegmentCache(tmp_path)
+    cache.put("a", write("x"))
+    old, fresh = tmp_path / ".a.0001", tmp_path / ".a.0002"
+    for path in (old, fresh):
+        path.write_bytes(b"half")
+    os.utime(old, (1000, 1000))
+    cache.trim()
+    assert not old.exists() and fresh.exists() and cache.get("a") is not None
