@@ -10,6 +10,7 @@ from functools import cached_property
 from importlib.metadata import version
 from pathlib import Path
 
+from annotate.captions.profiles import PROFILES, Profile
 from annotate.find import Found, find
 from annotate.narrate import Narration, listen
 from annotate.picture.fonts import FontChain
@@ -55,6 +56,11 @@ class Decided:
         if wished is not None:
             width, height = round(width * wished / height), wished
         return max(16, width // 2 * 2), max(16, height // 2 * 2)
+
+    @property
+    def profile(self) -> Profile:
+        """The readability profile of the captions."""
+        return PROFILES[self.plan.case.captions]
 
     @cached_property
     def fonts(self) -> FontChain:
@@ -108,6 +114,9 @@ def decide(loaded: LoadedCase, report: Report) -> Decided:
     case = fit_to_recording(case, line.length)
     stills = [(loaded.path_of(s.file), s.file) for step in case.steps for s in step.stills]
     check_stills(stills)
+    if case.captions not in PROFILES:
+        found, known = f'"{case.captions}" is not known', ", ".join(PROFILES)
+        raise CaseFileError((mistake_at(loaded, "captions", found, f"write one of {known}"),))
     narration = listen(case, loaded.path_of, report)
     cuts: tuple[SceneCut, ...] = ()
     if case.snap > 0:

@@ -27,6 +27,7 @@ from annotate.report import step_times_png
 from annotate.sidecars import Words, json_text, make_words, notice, sidecars
 from annotate.sound.cuesheet import cue_sheet_html, cue_sheet_text
 from annotate.soundtrack import film_sound
+from annotate.spokencues import spoken_cues
 from chapters.casefile import LoadedCase
 from chapters.media.encode import EncoderSettings
 from chapters.media.files import MARKER, Staging, refuse_same_file
@@ -74,7 +75,9 @@ def make_case(
     fingerprint = decided.fingerprint(settings)
     if not again and read_fingerprint(folder) == fingerprint and outputs_stand(folder):
         return Made(folder, decided.plan, False, decided.warnings)
-    words = make_words(decided.plan)
+    cache = SegmentCache(folder.parent / KEPT)
+    spoken = spoken_cues(decided, decided.profile, cache, report)
+    words = make_words(decided.plan, spoken.cues, decided.profile)
     with Staging(folder) as stage:
         for name, text in sidecars(decided.plan, words).items():
             stage.path(name).write_text(text, encoding="utf-8", newline="")
@@ -86,7 +89,6 @@ def make_case(
             notice=notice(decided.plan),
             chain=decided.fonts,
         )
-        cache = SegmentCache(folder.parent / KEPT)
         damage = _draw(decided, words, stage.path, settings, cache, report)
         write_viewer_page(stage.path(FILM).parent, stage.path(PAGE).parent)
         report("checking", 0, 0)
@@ -95,7 +97,7 @@ def make_case(
         made = made_values(decided, settings, fingerprint, {n: stage.path(n) for n in names})
         stage.path(MARKER).write_text(json_text(made), encoding="utf-8", newline="\n")
         stage.publish(remove=_stale(folder, names))
-    warnings = decided.warnings + tuple(str(c) for c in words.too_long) + damage
+    warnings = decided.warnings + spoken.notices + tuple(str(c) for c in words.too_long) + damage
     return Made(folder, decided.plan, True, warnings)
 
 

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from types import MappingProxyType
 from typing import Any
 
 from annotate.captions.cues import Cue, NoteTooLong
 from annotate.captions.files import cues_to_srt, cues_to_vtt
 from annotate.captions.notes import notes_to_cues
+from annotate.captions.profiles import NOTES, Profile
 from annotate.plan import Plan
 from annotate.report import ledger_json, step_times_csv, step_times_json
 from annotate.words import CAUTIONS, NOT_FOR_PUBLICATION
@@ -40,18 +43,41 @@ def notice(plan: Plan) -> str:
     return "" if plan.case.publishable else NOT_FOR_PUBLICATION
 
 
-def make_words(plan: Plan) -> Words:
-    """Captions from the steps' notes, chapters from the steps."""
-    notes = [(row.id, row.note, row.cut) for row in plan.rows if row.note and row.cut is not None]
-    cues, too_long = notes_to_cues(notes, language=plan.case.language)
+def make_words(
+    plan: Plan,
+    spoken: Mapping[str, tuple[Cue, ...]] = MappingProxyType({}),
+    profile: Profile = NOTES,
+) -> Words:
+    """Captions from what was ``spoken`` over a step, else from its note; chapters from the steps."""
+    notes = [
+        (row.id, row.note, row.cut)
+        for row in plan.rows
+        if row.note and row.cut is not None and row.id not in spoken
+    ]
+    noted, too_long = notes_to_cues(notes, profile, language=plan.case.language)
+    cues = one_after_another([*noted, *(cue for own in spoken.values() for cue in own)])
     others, complaints = [], list(too_long)
     for tag in dict.fromkeys(tag for step in plan.steps for tag, _ in step.notes_in):
         if tag == plan.case.language:
             continue
-        said, over = notes_to_cues(_notes_in(plan, tag), language=tag)
+        said, over = notes_to_cues(_notes_in(plan, tag), profile, language=tag)
         others.append((tag, said))
         complaints += over
     return Words(cues, tuple(complaints), film_chapters(plan), tuple(others))
+
+
+def one_after_another(cues: Sequence[Cue]) -> tuple[Cue, ...]:
+    """Cues in the order of their starts, none running into the next.
+
+    A take that runs on into the next step would leave two captions on the picture at once.
+    """
+    ordered = sorted(cues, key=lambda cue: (cue.start_ms, cue.end_ms))
+    out: list[Cue] = []
+    for cue, after in zip(ordered, [*ordered[1:], None], strict=True):
+        end = cue.end_ms if after is None else min(cue.end_ms, after.start_ms)
+        if end > cue.start_ms:
+            out.append(replace(cue, end_ms=end))
+    return tuple(out)
 
 
 def _notes_in(plan: Plan, tag: str) -> list[tuple[str, str, Span]]:
@@ -141,4 +167,3 @@ def _with_questions(plan: Plan) -> dict[str, Any]:
                 "look": step.ask.look,
             }
     return values
-

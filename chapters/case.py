@@ -168,6 +168,7 @@ class Case:
     ``room_sound`` keeps the recording's own sound. ``fps`` None means: chosen from the recording.
     ``height_px`` None means: the recording's own height. ``fonts`` are extra font files.
     ``terms`` are spellings that captions keep; ``lexicon`` is a file of pronunciations or "".
+    ``captions`` names the readability profile.
     """
 
     id: str
@@ -197,6 +198,7 @@ class Case:
     loudness: Loudness = "speech"
     terms: tuple[str, ...] = ()
     lexicon: str = ""
+    captions: str = "notes"
 
     @property
     def publishable(self) -> bool:

@@ -12,8 +12,10 @@ from pathlib import Path
 import imageio_ffmpeg
 import numpy as np
 import pytest
+import webvtt
 
 from annotate.cli import main
+from tests.annotate.speech.voices import flite
 from tests.clips import VideoTrack, even_times, write_clip
 from tests.journeys.honest import film_sound
 
@@ -207,3 +209,42 @@ def test_one_talk_over_a_cut_is_laid_anew_after_an_edit(folder: Path) -> None:
     for step in ("look", "close"):
         start = after[step][0]
         assert onset_s(sound, start, start + 3) == pytest.approx(start + 0.6, abs=0.1)
+
+
+SCRIPT = (
+    "The hole lies between the canals. Look for the dark edge. The mirror shows it from behind."
+)
+
+
+def test_captions_come_from_the_words_that_were_said(folder: Path) -> None:
+    """The script's text exactly, its first word in its place, the note unused."""
+    said = flite(SCRIPT, "slt")
+    with wave.open(str(folder / "takes/look.wav"), "wb") as out:
+        out.setnchannels(1)
+        out.setsampwidth(2)
+        out.setframerate(16000)
+        out.writeframes(
+            np.concatenate([np.zeros(4800, np.int16), said.pcm]).astype("<i2").tobytes()
+        )
+    (folder / "takes/look.txt").write_text(
+        SCRIPT + " Nothing of this is said at all.", encoding="utf-8"
+    )
+    narration = "narration: {look: {file: takes/look.wav, script: takes/look.txt, late: hold}}\n"
+    assert make(folder, narration) == 0
+    cues = list(webvtt.read(str(folder / "out/spoken/captions.vtt")).captions)
+    text = " ".join(" ".join(c.text.splitlines()) for c in cues)
+    assert text == SCRIPT
+    first = steps(folder)["look"][0] + 0.3 + said.times[0][0]
+    hours, minutes, seconds = cues[0].start.split(":")
+    shown = int(hours) * 3600 + int(minutes) * 60 + float(seconds)
+    assert shown == pytest.approx(first, abs=0.06)
+
+
+def test_a_sentence_that_was_not_said_is_named(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The warning holds the sentence; the captions do not."""
+    test_captions_come_from_the_words_that_were_said(folder)
+    assert (
+        "the sentence “Nothing of this is said at all.” cannot be heard" in capsys.readouterr().out
+    )
