@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chapters.assemble import make_line
-from chapters.case import Case, Step
+from chapters.case import Case, Part, Step
 from chapters.errors import InputError, RecordingError
 from chapters.media.files import check_input
 from chapters.media.frames import FrameReader, Picture, Undrawn
@@ -32,9 +32,9 @@ ONE_DAMAGE_S = Fraction(1)
 class RecordingErrors(InputError):
     """Every part that cannot be used, each with its own sentence."""
 
-    def __init__(self, errors: Sequence[RecordingError]) -> None:
+    def __init__(self, errors: Sequence[tuple[Part, RecordingError]]) -> None:
         self.errors = tuple(errors)
-        super().__init__("\n".join(str(e) for e in errors))
+        super().__init__("\n".join(str(error) for _, error in errors))
 
 
 @dataclass(frozen=True)
@@ -85,14 +85,14 @@ def open_recording(case: Case, find_file: Callable[[str], Path]) -> Recording:
     """
     paths: list[Path] = []
     probes: list[Probe] = []
-    errors: list[RecordingError] = []
+    errors: list[tuple[Part, RecordingError]] = []
     for part in case.parts:
         try:
             path = check_input(find_file(part.file), part.file)
             probes.append(probe(path, part.file))
             paths.append(path)
         except RecordingError as error:
-            errors.append(error)
+            errors.append((part, error))
     if errors:
         raise RecordingErrors(errors)
     line = make_line(case, [p.length for p in probes], clock_gaps(probes))

@@ -1,0 +1,113 @@
+"""Files that a case names and the letters it is written in: can each serve? Faults with their place.
+
+The recordings are looked at where they are opened; stills and fonts are read here once, before
+anything is laid out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from annotate.picture.fonts import FontChain, FontFile, describe
+from annotate.picture.stills import read_still
+from annotate.recording import RecordingErrors
+from chapters.case import Case, Place
+from chapters.casefile import LoadedCase, mistake_at
+from chapters.errors import InputError, Mistake
+
+
+def recording_faults(loaded: LoadedCase, errors: RecordingErrors) -> list[Mistake]:
+    """What is wrong with the parts, each at its place in the case file."""
+    numbers = {part: number for number, part in enumerate(loaded.case.parts, 1)}
+    return [
+        _at(loaded, part.place, f"recordings[{numbers[part]}]", f"{e.name} {e.found}", e.advice)
+        for part, e in errors.errors
+    ]
+
+
+def still_faults(loaded: LoadedCase) -> list[Mistake]:
+    """Every still that is no picture; each is read once."""
+    found = []
+    for number, step in enumerate(loaded.case.steps, 1):
+        for count, still in enumerate(step.stills, 1):
+            fault = _fault_of_still(loaded.path_of(still.file), still.file)
+            if fault:
+                field = f"steps[{number}].stills[{count}]"
+                found.append(_at(loaded, still.place, field, *fault))
+    return found
+
+
+def font_faults(loaded: LoadedCase) -> list[Mistake]:
+    """Every font file of the case's own that cannot be read."""
+    found = []
+    for name in loaded.case.fonts:
+        path = loaded.path_of(name)
+        if not path.is_file():
+            fault = _missing(path, name, "font")
+        else:
+            try:
+                FontFile(path, name).covers(" ")
+                continue
+            except InputError as error:
+                fault = _halves(str(error))
+        found.append(mistake_at(loaded, "fonts", *fault))
+    return found
+
+
+def letter_faults(loaded: LoadedCase, chain: FontChain) -> list[Mistake]:
+    """Every character on the film that no font has, named, at the text it stands in."""
+    found = []
+    for field, place, text in _drawn(loaded.case):
+        gaps = chain.missing(text)
+        if gaps:
+            what = f"no font here has {', '.join(describe(ch) for ch in gaps)}"
+            advice = "run pip install 'teachcut[fonts]', or name a font that has it under fonts:"
+            place = loaded.places.get(field, place)
+            found.append(_at(loaded, place, field, what, advice))
+    return found
+
+
+def _drawn(case: Case) -> Iterator[tuple[str, Place, str]]:
+    """Every text of the case that is drawn on the film: its field, its place, the text."""
+    nowhere = Place(1, 1)
+    yield "title", nowhere, case.title
+    yield "procedure", nowhere, case.procedure
+    yield "presenter", nowhere, case.presenter
+    for number, part in enumerate(case.parts, 1):
+        yield f"recordings[{number}].reason", part.place, part.away_reason
+    for number, away in enumerate(case.away, 1):
+        yield f"away[{number}].reason", away.place, away.reason
+    for number, step in enumerate(case.steps, 1):
+        yield f"steps[{number}].title", step.place, step.title
+        for count, still in enumerate(step.stills, 1):
+            yield f"steps[{number}].stills[{count}].caption", still.place, still.caption
+
+
+def _fault_of_still(path: Path, name: str) -> tuple[str, str] | None:
+    if not path.is_file():
+        return _missing(path, name, "picture")
+    try:
+        read_still(path, name)
+    except InputError as error:
+        return _halves(str(error))
+    return None
+
+
+def _missing(path: Path, name: str, what: str) -> tuple[str, str]:
+    if path.is_dir():
+        return f"{name} is a folder", f"name the {what} inside it"
+    if path.exists():
+        return f"{name} is a pipe or a device, not a file", f"name a {what} file"
+    return f"{name} is not there", "check the name and the folder"
+
+
+def _halves(sentence: str) -> tuple[str, str]:
+    """``name: what is wrong; what to do`` as what was found and the advice."""
+    name, _, rest = sentence.partition(": ")
+    found, _, advice = rest.partition("; ")
+    return f"{name} {found.removeprefix('the picture ')}", advice
+
+
+def _at(loaded: LoadedCase, place: Place, field: str, found: str, advice: str) -> Mistake:
+    return Mistake(loaded.shown_as, place.line, place.column, field, found, advice)
