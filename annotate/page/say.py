@@ -35,19 +35,22 @@ def speed_words(speed: str) -> str:
 
 
 def how_shown(step: StepTimes, peak: Fraction) -> str:
-    """How the film shows a step: ``real time``, ``8×``, ``not shown`` or a mixture.
+    """How the film shows a step: ``real time and 8×, 1:28 not shown, 1:00 away``.
 
-    ``peak`` is the highest speed with which the film shows it.
+    ``peak`` is the highest speed with which the film shows it. A step of which nothing else is
+    to be told is just ``not shown``.
     """
-    if step.cut is None or (step.shown_real_s == 0 and step.shown_fast_s == 0):
-        return "not shown"
-    parts = []
-    if step.shown_real_s > 0:
-        parts.append("real time")
-    if step.shown_fast_s > 0:
-        parts.append(speed_text(peak) if peak > 1 else speed_words(step.speed))
-    text = " and ".join(part for part in parts if part)
-    return f"{text}, {duration_text(step.not_shown_s)} not shown" if step.not_shown_s > 0 else text
+    shown = []
+    if step.cut is not None and step.shown_real_s > 0:
+        shown.append("real time")
+    if step.cut is not None and step.shown_fast_s > 0:
+        shown.append(speed_text(peak) if peak > 1 else speed_words(step.speed))
+    parts = [" and ".join(shown)] if shown else []
+    if step.not_shown_s > 0 and (shown or step.away_s > 0):
+        parts.append(f"{duration_text(step.not_shown_s)} not shown")
+    if step.away_s > 0:
+        parts.append(f"{duration_text(step.away_s)} away")
+    return ", ".join(parts) or "not shown"
 
 
 def against(step: StepTimes) -> str:

@@ -142,7 +142,7 @@ def thin_out(places: list[tuple[Fraction, str]], whole: Fraction) -> tuple[Mark,
     last = {"always": Fraction(-whole), "wide": Fraction(-whole)}
     for at, text in places:
         fits = "never"
-        if at - last["wide"] >= whole * Fraction(2, 100):
+        if at - last["wide"] >= whole * Fraction(20 + 8 * len(text), 1000):
             fits, last["wide"] = "wide", at
         if at - last["always"] >= whole * Fraction(7, 100):
             fits, last["always"] = "always", at

@@ -81,7 +81,7 @@ def new_page(browser: Any) -> Iterator[Callable[..., Any]]:
         context = browser.new_context(viewport={"width": width, "height": height}, **options)
         contexts.append(context)
         page = context.new_page()
-        page.set_default_timeout(8000)
+        page.set_default_timeout(30_000)
         page.on("pageerror", lambda fault: faults.append(str(fault)))
         if not refused:
             page.on(

@@ -142,7 +142,7 @@
     if (now.clinical === null) return tell("A card: no clinical time");
     const parts = [`Clinical time ${T.spoken(now.clinical)}`];
     if (now.step) parts.push(`step ${now.step.number}, ${T.spoken(Math.max(0, now.clinical - now.step.c[0]))} of ${T.spoken(Math.round(now.step.lasted))}`);
-    if (Math.abs(now.speed - 1) > 1e-6) parts.push(`speed ${T.speed(now.speed)}`);
+    if (Math.abs(now.speed - 1) > 1e-6) parts.push(`speed ${T.speed(now.speed, now.ramp)}`);
     return tell(parts.join(", "));
   };
 

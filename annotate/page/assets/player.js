@@ -52,11 +52,11 @@
     const t = Math.min(map.frameTime(time), data.length);
     const now = map.at(t);
     const known = now.clinical !== null;
-    put($("clock"), known ? T.clock(now.clinical) : "–:––:––", known ? now.clinical.toFixed(3) : "");
+    put($("clock"), known ? T.clock(now.clinical) : "–", known ? now.clinical.toFixed(3) : "");
     showStep(now.step);
     const inStep = now.step && known ? Math.max(0, now.clinical - now.step.c[0]) : null;
     put($("step-clock"), inStep === null ? "–" : T.shortClock(inStep), inStep === null ? "" : inStep.toFixed(3));
-    put($("speed"), now.kind === "still" ? "held" : T.speed(now.speed), now.speed.toFixed(3));
+    put($("speed"), T.speedWords(now), now.speed.toFixed(3));
     $("speed-cell").classList.toggle("fast", Math.abs(now.speed - 1) > 1e-6);
     put($("film-clock"), T.shortClock(t), t.toFixed(3));
     const reel = $("reel");

@@ -217,11 +217,11 @@
       node.textContent = text;
       if (value !== undefined) node.value = value;
     };
-    put("clock", known ? T.clock(now.clinical) : "–:––:––", known ? now.clinical.toFixed(3) : "");
+    put("clock", known ? T.clock(now.clinical) : "–", known ? now.clinical.toFixed(3) : "");
     const inStep = known && step && step.t ? Math.min(step.lasted, Math.max(0, now.clinical - step.c[0])) : null;
     put("step-clock", inStep === null ? "–" : T.shortClock(inStep), inStep === null ? "" : inStep.toFixed(3));
     put("step-of", step ? `of ${T.duration(step.lasted)}` : "");
-    put("speed", now.kind === "still" ? "held" : T.speed(now.speed), now.speed.toFixed(3));
+    put("speed", T.speedWords(now), now.speed.toFixed(3));
     $(`speed-cell-${side}`).classList.toggle("fast", Math.abs(now.speed - 1) > 1e-6);
   };
 

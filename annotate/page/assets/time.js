@@ -58,7 +58,7 @@
       const u = Math.min(1, Math.max(0, (t - piece.t[0]) / d));
       const [s0, s1] = piece.s;
       const speed = s0 + (s1 - s0) * (3 * u * u - 2 * u ** 3);
-      return { clinical: clinicalOf(piece.r[0] + consumed(piece, u)), speed, step, kind: "footage" };
+      return { clinical: clinicalOf(piece.r[0] + consumed(piece, u)), speed, ramp: s0 !== s1, step, kind: "footage" };
     };
 
     const held = (piece) => {
@@ -111,11 +111,16 @@
   /** A length, rounded to the nearest second. */
   T.duration = (seconds) => T.shortClock(Math.floor(seconds + 0.5));
 
-  T.speed = (speed) => {
+  /** 8×, 2.5×; inside a ramp whole numbers from 2 up, as the film writes it. */
+  T.speed = (speed, ramp = false) => {
+    if (ramp && speed >= 2) return `${Math.floor(speed + 0.5)}×`;
     let tenths = Math.floor(speed * 10 + 0.5);
     if (tenths === 10 && Math.abs(speed - 1) > 1e-9) tenths = speed > 1 ? 11 : 9;
     return `${tenths % 10 ? (tenths / 10).toFixed(1) : tenths / 10}×`;
   };
+
+  /** The speed of what `at` found: held on a still, nothing on a card. */
+  T.speedWords = (now) => ({ still: "held", card: "–" })[now.kind] ?? T.speed(now.speed, now.ramp);
 
   T.spoken = (seconds) => {
     const whole = Math.floor(seconds + 1e-4);
