@@ -24,7 +24,7 @@ class Defect:
     end_s: float
 
 
-def clean_take(voice: str, sentences: int = 8, room_dbfs: float = ROOM_DBFS) -> Floats:
+def clean_take(voice: str, sentences: int = 6, room_dbfs: float = ROOM_DBFS) -> Floats:
     """Narration in stereo at 48 kHz with its peak at half of full scale."""
     from scipy.signal import resample_poly
 
