@@ -73,11 +73,11 @@ def one_after_another(cues: Sequence[Cue]) -> tuple[Cue, ...]:
     """
     ordered = sorted(cues, key=lambda cue: (cue.start_ms, cue.end_ms))
     out: list[Cue] = []
-    for cue, after in zip(ordered, [*ordered[1:], None], strict=True):
-        end = cue.end_ms if after is None else min(cue.end_ms, after.start_ms)
+    for cue in reversed(ordered):
+        end = min(cue.end_ms, out[-1].start_ms) if out else cue.end_ms
         if end > cue.start_ms:
             out.append(replace(cue, end_ms=end))
-    return tuple(out)
+    return tuple(reversed(out))
 
 
 def _notes_in(plan: Plan, tag: str) -> list[tuple[str, str, Span]]:
