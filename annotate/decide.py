@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from functools import cached_property
 from importlib.metadata import version
@@ -12,16 +11,16 @@ from pathlib import Path
 
 from annotate.captions.profiles import PROFILES, Profile
 from annotate.find import Found, find
+from annotate.named import font_faults, letter_faults, recording_faults, still_faults
 from annotate.narrate import Narration, listen
 from annotate.picture.fonts import FontChain
-from annotate.picture.stills import read_still
 from annotate.plan import Plan, make_plan, near_misses
 from annotate.progress import Report
-from annotate.recording import Recording, open_recording
+from annotate.recording import Recording, RecordingErrors, open_recording
 from annotate.version import VERSION
 from chapters.casechecks import check_against, fit_to_recording
 from chapters.casefile import LoadedCase, mistake_at
-from chapters.errors import CaseFileError, InputError
+from chapters.errors import CaseFileError, Mistake
 from chapters.media.encode import EncoderSettings
 from chapters.media.files import sha256_of
 from chapters.scenecuts import SceneCut
@@ -102,21 +101,10 @@ class Decided:
 
 def decide(loaded: LoadedCase, report: Report) -> Decided:
     """Open the recording, lay out the film. Raises InputError with everything there is to mend."""
-    case = loaded.case
     report("reading the recording", 0, 0)
-    recording = open_recording(case, loaded.path_of)
+    recording, remarks = _opened(loaded)
     line = recording.line
-    lengths = [p.length for p in recording.probes]
-    mistakes = check_against(case, line.length, loaded.shown_as, lengths)
-    wrong = tuple(m for m in mistakes if m.severity == "mistake")
-    if wrong:
-        raise CaseFileError(wrong)
-    case = fit_to_recording(case, line.length)
-    stills = [(loaded.path_of(s.file), s.file) for step in case.steps for s in step.stills]
-    check_stills(stills)
-    if case.captions not in PROFILES:
-        found, known = f'"{case.captions}" is not known', ", ".join(PROFILES)
-        raise CaseFileError((mistake_at(loaded, "captions", found, f"write one of {known}"),))
+    case = fit_to_recording(loaded.case, line.length)
     narration = listen(case, loaded.path_of, report)
     cuts: tuple[SceneCut, ...] = ()
     if case.snap > 0:
@@ -128,13 +116,37 @@ def decide(loaded: LoadedCase, report: Report) -> Decided:
         raise CaseFileError(
             (mistake_at(loaded, "length", str(error), "write another length"),)
         ) from None
-    warnings = tuple(str(m) for m in (*loaded.warnings, *mistakes))
+    warnings = tuple(str(m) for m in (*loaded.warnings, *remarks))
     warnings += recording.notices(plan.steps, sound=case.room_sound) + plan.notices
     warnings += narration.notices
     fonts = [(loaded.path_of(f), f) for f in case.fonts]
+    stills = [(loaded.path_of(s.file), s.file) for step in case.steps for s in step.stills]
     parts = list(zip(recording.paths, (p.file for p in case.parts), strict=True))
     inputs = (*parts, *stills, *fonts, *narration.files)
     return Decided(loaded, recording, plan, narration, inputs, warnings)
+
+
+def _opened(loaded: LoadedCase) -> tuple[Recording, tuple[Mistake, ...]]:
+    """The recording, and warnings; or every fault of the case's files and words at once."""
+    case = loaded.case
+    fonts = font_faults(loaded)
+    faults = [*still_faults(loaded), *fonts]
+    if not fonts:
+        own = [loaded.path_of(f) for f in case.fonts]
+        faults += letter_faults(loaded, FontChain(own, case.language))
+    if case.captions not in PROFILES:
+        found, known = f'"{case.captions}" is not known', ", ".join(PROFILES)
+        faults.append(mistake_at(loaded, "captions", found, f"write one of {known}"))
+    try:
+        recording = open_recording(case, loaded.path_of)
+    except RecordingErrors as errors:
+        raise CaseFileError((*faults, *recording_faults(loaded, errors))) from None
+    lengths = [p.length for p in recording.probes]
+    told = check_against(case, recording.line.length, loaded.shown_as, lengths)
+    faults += [m for m in told if m.severity == "mistake"]
+    if faults:
+        raise CaseFileError(tuple(faults))
+    return recording, tuple(told)
 
 
 def find_in(recording: Recording, report: Report) -> Found:
@@ -168,15 +180,3 @@ def look_closely(decided: Decided, report: Report) -> tuple[str, ...]:
             f"no picture from {short_clock_text(hole.start)} for {float(hole.length):.1f} s"
         )
     return tuple(told)
-
-
-def check_stills(stills: Sequence[tuple[Path, str]]) -> None:
-    """Read every still once. Raises InputError with a sentence for each that cannot be used."""
-    faults = []
-    for path, shown_as in stills:
-        try:
-            read_still(path, shown_as)
-        except InputError as error:
-            faults.append(str(error))
-    if faults:
-        raise InputError("\n".join(faults))

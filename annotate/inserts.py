@@ -10,7 +10,7 @@ from pathlib import Path
 from annotate.picture.cards import Card
 from annotate.picture.cardwords import closing_card, title_card
 from annotate.picture.colours import U8, planes_to_rgb
-from annotate.picture.fonts import FontChain, check_texts
+from annotate.picture.fonts import FontChain
 from annotate.picture.overlay import Overlay, OverlayFace
 from annotate.picture.posters import write_jpeg
 from annotate.picture.stills import still_planes
@@ -40,7 +40,6 @@ class FilmInserts:
         find_file: Callable[[str], Path],
         mark: str,
     ) -> None:
-        check_texts(fonts, film_texts(plan))
         self._lock = threading.Lock()
         self._size_px, self._fonts, self._find_file = size_px, fonts, find_file
         self._cards = {
@@ -67,17 +66,6 @@ class FilmInserts:
         if not still.caption:
             return self._stills[still]
         return still_planes(self._find_file(still.file), self._size_px, self._fonts, "")
-
-
-def film_texts(plan: Plan) -> list[tuple[str, str]]:
-    """Every text of the case that is drawn on the film, with its place in the case file."""
-    case = plan.case
-    found = [("title", case.title), ("procedure", case.procedure), ("presenter", case.presenter)]
-    for number, step in enumerate(plan.steps, 1):
-        found.append((f"steps[{number}].title", step.title))
-        found += [(f"steps[{number}].stills", s.caption) for s in step.stills]
-    found += [("away", a.reason) for a in plan.line.away]
-    return [(where, text) for where, text in found if text]
 
 
 def step_times_of_pictures(plan: Plan) -> dict[int, Fraction]:

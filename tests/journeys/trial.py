@@ -124,12 +124,13 @@ def check_chapters(
 
 
 def check_refused(told: Told, name: str, why: str = "") -> None:
-    """Refused in one sentence that names the file; nothing was made."""
+    """Refused in one sentence with the place in the case file and the file's name; nothing was made."""
     assert told.code in (1, 2)
     check_tone(told)
-    assert told.outcome["why"].startswith(f"{name}: ")
-    assert why in told.outcome["why"]
-    assert "\n" not in told.outcome["why"]
+    said = told.outcome["why"]
+    assert said.startswith(f"{told.outcome['case']}:7:14: recordings[1]: {name} ")
+    assert why in said
+    assert "\n" not in said
     assert not told.folder.parent.exists()
 
 
