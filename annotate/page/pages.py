@@ -9,6 +9,7 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from annotate.page import safe, say
+from annotate.words import CAUTIONS
 from chapters.times import clock_text, duration_text, short_clock_text
 
 VIEWER_SCRIPTS = ("time.js", "player.js", "words.js", "extras.js")
@@ -53,6 +54,7 @@ def environment() -> Environment:
         iso=say.iso_duration,
         address=safe.address,
     )
+    env.globals["cautions"] = CAUTIONS
     return env
 
 

@@ -133,7 +133,7 @@ def test_side_by_side(new_page: Open, club: Club, address: str, where: str) -> N
         box.check()
     page.get_by_role("link", name="Side by side", exact=True).click()
     page.wait_for_function(
-        "() => teachcut.side?.sides.b?.film.readyState >= 2 && teachcut.side.sides.a.film.readyState >= 2"
+        "() => globalThis.teachcut?.side?.sides.b?.film.readyState >= 2 && teachcut.side.sides.a.film.readyState >= 2"
     )
     names = page.evaluate("() => ['a', 'b'].map((side) => teachcut.side.sides[side].data.id)")
     rows = page.locator("#rows tr")

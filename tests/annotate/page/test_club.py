@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import html
 import json
 from pathlib import Path
 
 import pytest
 
 from annotate.page.club import build_club
+from annotate.words import CAUTIONS
 from chapters.errors import InputError
 from tests.annotate.page.casefolder import usual, write_case
 
@@ -228,3 +230,14 @@ def test_long_lists_come_in_pages(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
     assert all(any(f"Title {i}." in text for text in sheets) for i in range(5))
     assert 'href="cases-3.html"' in sheets[0]
     assert (tmp_path / "site/steps/matrix-3.html").is_file()
+
+
+def test_every_page_carries_the_cautions(tmp_path: Path) -> None:
+    """The sentences of caution stand on every page of the site."""
+    add(tmp_path / "cases", "one", cautions=list(CAUTIONS))
+    build_club(tmp_path / "cases", tmp_path / "site")
+    found = sorted((tmp_path / "site").rglob("*.html"))
+    assert len(found) > 8
+    for path in found:
+        text = html.unescape(path.read_text(encoding="utf-8"))
+        assert all(one in text for one in CAUTIONS), path.name
