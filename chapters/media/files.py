@@ -138,7 +138,7 @@ class Staging:
     """A hidden folder beside ``target`` in which results are made, then published by renaming.
 
     ``with Staging(target) as made: write to made.path("x.vtt"); made.publish()``. The folder
-    goes away on any exit, Ctrl-C included. A folder left by a run that was killed is removed by
+    goes away on any exit, Ctrl-C included, and so do folders above it that were made for nothing. A folder left by a run that was killed is removed by
     the next run for the same target: each run holds a lock that dies with it, so a living run is
     never disturbed, not even on another machine's clock. Errors: DiskFull, WorkError.
     """
@@ -150,10 +150,12 @@ class Staging:
         self._folder: Path | None = None
         self._lock_path: Path | None = None
         self._lock: IO[bytes] | None = None
+        self._new_folders: list[Path] = []
 
     def __enter__(self) -> Self:
         with naming_full_disk(str(self.target)), _named_os_errors(str(self.target)):
             beside = self.target.parent
+            self._new_folders = [f for f in (beside, *beside.parents) if not f.exists()]
             beside.mkdir(parents=True, exist_ok=True)
             if self.target.exists() and not self.target.is_dir():
                 raise WorkError(f"{self.target}: is a file; a folder of that name is needed")
@@ -219,6 +221,9 @@ class Staging:
             with suppress(OSError):
                 self._lock_path.unlink()
             self._lock = None
+        with suppress(OSError):  # folders made for nothing; one that holds something stays
+            for folder in self._new_folders:
+                folder.rmdir()
         if error is not None and is_disk_full(error):
             raise DiskFull(str(self.target)) from error
 

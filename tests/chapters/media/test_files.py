@@ -163,6 +163,18 @@ def test_any_way_out_removes_the_hidden_folder(tmp_path: Path, error: BaseExcept
     assert not (tmp_path / "out").exists()
 
 
+def test_folders_made_for_nothing_go_away_and_others_stay(tmp_path: Path) -> None:
+    """A refused case leaves no empty out folder; a folder that was there or holds something stays."""
+    (tmp_path / "there").mkdir()
+    with pytest.raises(RuntimeError), Staging(tmp_path / "there" / "new" / "out" / "case"):
+        raise RuntimeError
+    assert list((tmp_path / "there").iterdir()) == []
+    with pytest.raises(RuntimeError), Staging(tmp_path / "there" / "kept" / "case"):
+        (tmp_path / "there" / "kept" / "own.txt").write_bytes(b"x")
+        raise RuntimeError
+    assert [p.name for p in (tmp_path / "there" / "kept").iterdir()] == ["own.txt"]
+
+
 def test_a_full_disk_is_told_as_such(tmp_path: Path) -> None:
     """Any library's ENOSPC inside the block becomes DiskFull with the place and what to do."""
     with pytest.raises(DiskFull, match="no space left") as caught, Staging(tmp_path / "out"):
