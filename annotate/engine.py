@@ -29,7 +29,7 @@ from annotate.inserts import FilmInserts
 from annotate.picture.cardwords import closing_card, title_card
 from annotate.picture.fonts import FontChain
 from annotate.picture.overlay import Overlay, OverlayFace
-from annotate.progress import Report
+from annotate.progress import DRAWING, Report, tell_film_rate
 from annotate.recording import Pictures
 from annotate.render import SOUND_RATE_HZ, Renderer
 from annotate.segments import Segment, segment_key, split
@@ -220,6 +220,7 @@ def encode_segments(
     base, faces = job.key_base(), job.faces
     counter = _Counter()
     total = sum(segment.frames for segment in segments)
+    tell_film_rate(report, float(job.decided.plan.film.fps))
     workers = _Workers(job, counter)
     pool = ThreadPoolExecutor(job.workers, thread_name_prefix="segment")
     try:
@@ -231,9 +232,9 @@ def encode_segments(
         while coming:
             segment, key, work = coming.popleft()
             while not wait([work], timeout=_REPORT_EVERY_S).done:
-                report("drawing", counter.done, total)
+                report(DRAWING, counter.done, total)
             work.result()
-            report("drawing", counter.done, total)
+            report(DRAWING, counter.done, total)
             yield segment.first, _read_kept(segment, key, workers, cache)
     finally:
         workers.stop.set()
