@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from functools import cached_property
 from importlib.metadata import version
@@ -87,7 +88,7 @@ class Decided:
         """Versions of the libraries that decide what a pixel is."""
         return {name: version(name) for name in LIBRARIES}
 
-    def fingerprint(self, settings: EncoderSettings) -> str:
+    def fingerprint(self, settings: EncoderSettings, wishes: Sequence[object] = ()) -> str:
         """One hash of everything the results depend on: inputs, case, settings, versions."""
         values = {
             "teachcut": VERSION,
@@ -95,6 +96,7 @@ class Decided:
             "case": hashlib.sha256(self.loaded.path.read_bytes()).hexdigest(),
             "inputs": list(self.hashes),
             "settings": {k: str(v) for k, v in asdict(settings).items()},
+            "wishes": [str(wish) for wish in wishes],
         }
         return hashlib.sha256(json.dumps(values, sort_keys=True).encode()).hexdigest()
 

@@ -7,20 +7,25 @@ of today's inputs is up to date and left alone.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
 
 from annotate.cache import SegmentCache
 from annotate.cuesheets import cue_sheet
 from annotate.decide import Decided, decide
-from annotate.engine import Job, encode_film
+from annotate.engine import Job, encode_film_surely
 from annotate.inserts import FilmInserts, write_pictures
 from annotate.madefile import made_values, outputs_stand, read_fingerprint
 from annotate.page.viewer import PAGE, write_viewer_page
 from annotate.picture.overlay import Overlay
 from annotate.plan import Plan
 from annotate.progress import Report, silent
+from annotate.quality import SOFTWARE, Chosen, choose, software_instead
+from annotate.quick import encode_quick, plan_quick
 from annotate.readback import check_captions, check_chapters, check_film
 from annotate.recording import Pictures, met_damage
 from annotate.report import step_times_png
@@ -29,12 +34,29 @@ from annotate.sound.cuesheet import cue_sheet_html, cue_sheet_text
 from annotate.soundtrack import film_sound
 from annotate.spokencues import spoken_cues
 from chapters.casefile import LoadedCase
-from chapters.media.encode import EncoderSettings
+from chapters.errors import WorkError
 from chapters.media.files import MARKER, Staging, refuse_same_file
+from chapters.media.smallfilm import small_film
 
 FILM = "teaching-cut.mp4"
+SMALL = "teaching-cut-small.mp4"
 #: Folder of kept segments beside the results; hidden, bounded, safe to delete.
 KEPT = ".teachcut-kept"
+
+
+@dataclass(frozen=True)
+class Wishes:
+    """How a film is to be made. ``again`` makes it even where it is up to date.
+
+    ``quality`` is a level and ``encoder`` a name of ``quality.py``. A ``quick`` cut copies what it
+    can and carries its clock as timed text; ``small`` adds a small AV1 file for slow lines.
+    """
+
+    again: bool = False
+    quality: str = "club"
+    encoder: str = SOFTWARE
+    quick: bool = False
+    small: bool = False
 
 
 @dataclass(frozen=True)
@@ -57,23 +79,21 @@ def make_case(
     loaded: LoadedCase,
     out: Path | None = None,
     report: Report = silent,
-    *,
-    again: bool = False,
-    encoder: EncoderSettings | None = None,
+    wishes: Wishes = Wishes(),
 ) -> Made:
-    """Make everything of one case. ``again`` makes it even where it is up to date.
+    """Make everything of one case.
 
     Raises InputError for what the user must mend, WorkError for work that failed; in both cases
     the folder is as it was before.
     """
-    settings = encoder or EncoderSettings()
     decided = decide(loaded, report)
+    chosen = choose(wishes.quality, wishes.encoder, decided.size_px, decided.plan.film.fps)
     folder = out_folder(loaded, out)
     for path, shown_as in decided.inputs:
         refuse_same_file([(path, shown_as)], folder / FILM)
     report("reading the recording", 0, 0)
-    fingerprint = decided.fingerprint(settings)
-    if not again and read_fingerprint(folder) == fingerprint and outputs_stand(folder):
+    fingerprint = decided.fingerprint(chosen.settings, (wishes.quick, wishes.small))
+    if not wishes.again and read_fingerprint(folder) == fingerprint and outputs_stand(folder):
         return Made(folder, decided.plan, False, decided.warnings)
     cache = SegmentCache(folder.parent / KEPT)
     spoken = spoken_cues(decided, decided.profile, cache, report)
@@ -89,21 +109,21 @@ def make_case(
             notice=notice(decided.plan),
             chain=decided.fonts,
         )
-        damage = _draw(decided, words, stage.path, settings, cache, report)
+        told = _draw(decided, words, stage.path, (wishes, chosen), cache, report)
         write_viewer_page(stage.path(FILM).parent, stage.path(PAGE).parent)
         report("checking", 0, 0)
         _check(stage.path, decided.plan, words)
         names = sorted(p.name for p in stage.path(FILM).parent.iterdir())
-        made = made_values(decided, settings, fingerprint, {n: stage.path(n) for n in names})
+        made = made_values(decided, chosen.settings, fingerprint, {n: stage.path(n) for n in names})
         stage.path(MARKER).write_text(json_text(made), encoding="utf-8", newline="\n")
         stage.publish(remove=_stale(folder, names))
-    warnings = decided.warnings + spoken.notices + tuple(str(c) for c in words.too_long) + damage
+    warnings = decided.warnings + spoken.notices + tuple(str(c) for c in words.too_long) + told
     return Made(folder, decided.plan, True, warnings)
 
 
 def _stale(folder: Path, names: list[str]) -> list[str]:
     """Pictures and captions that an earlier run made and this one has not."""
-    patterns = ("step-*.jpg", "still-*.jpg", "captions.*.vtt", "captions.*.srt")
+    patterns = ("step-*.jpg", "still-*.jpg", "captions.*.vtt", "captions.*.srt", SMALL)
     found = [p.name for pattern in patterns for p in folder.glob(pattern)]
     return [name for name in found if name not in names]
 
@@ -112,11 +132,11 @@ def _draw(
     decided: Decided,
     words: Words,
     place: Callable[[str], Path],
-    settings: EncoderSettings,
+    how: tuple[Wishes, Chosen],
     cache: SegmentCache,
     report: Report,
 ) -> tuple[str, ...]:
-    """Draw the film and the pictures taken from it. Returns what could not be read on the way."""
+    """Draw the film and the pictures taken from it. Returns what is worth telling of it."""
     plan, case, size = decided.plan, decided.plan.case, decided.size_px
     find_file, fonts = decided.loaded.path_of, decided.fonts
     mark = notice(plan)
@@ -126,10 +146,44 @@ def _draw(
         sheet = cue_sheet(plan, decided.narration, pictures, mark)
     place("cue-sheet.html").write_text(cue_sheet_html(sheet), encoding="utf-8", newline="\n")
     place("cue-sheet.txt").write_text(cue_sheet_text(sheet), encoding="utf-8", newline="\n")
-    sound, remarks = film_sound(decided)
-    job = Job(decided, inserts, fonts, settings, mark)
-    damage = encode_film(job, place(FILM), words.chapters, sound, cache, report)
-    return remarks + met_damage(decided.recording, damage, plan.steps)
+    job = Job(decided, inserts, fonts, how[1].settings, mark)
+    told = _encode(job, words, place(FILM), how, cache, report)
+    if how[0].small:
+        report("writing the small file", 0, 0)
+        small_film(place(FILM), place(SMALL), lambda done, of: report("small file", done, of))
+    return told
+
+
+def _encode(
+    job: Job,
+    words: Words,
+    film: Path,
+    how: tuple[Wishes, Chosen],
+    cache: SegmentCache,
+    report: Report,
+) -> tuple[str, ...]:
+    """Encode the film, copied where the wishes and the recording allow it."""
+    wishes, chosen = how
+    decided = job.decided
+    _, remarks = film_sound(decided)
+
+    def sound() -> Iterator[NDArray[np.float32]]:
+        return film_sound(decided)[0]
+
+    if wishes.quick:
+        quick = plan_quick(decided)
+        remarks += quick.notices
+        if quick.copied:
+            damage = encode_quick(job, quick, film, words.chapters, sound(), cache, report)
+            return remarks + met_damage(decided.recording, damage, decided.plan.steps)
+        remarks += ("nothing can be copied; the film is encoded whole",)
+    second = software_instead(wishes.quality, WorkError(f"{chosen.settings.codec} failed"))
+    damage, failed = encode_film_surely(
+        job, film, words.chapters, sound, cache, report, second.settings
+    )
+    if failed is not None:
+        remarks += software_instead(wishes.quality, failed).told
+    return remarks + met_damage(decided.recording, damage, decided.plan.steps)
 
 
 def _check(place: Callable[[str], Path], plan: Plan, words: Words) -> None:

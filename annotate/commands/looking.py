@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from shutil import get_terminal_size
 
@@ -19,9 +19,11 @@ from annotate.recording import clock_gaps
 from annotate.report import ledger_json, step_times_json, table_text
 from annotate.sidecars import head_values
 from chapters.casefile import load_case
-from chapters.errors import CaseFileError, InputError, TeachcutError
+from chapters.errors import CaseFileError, InputError, Mistake, TeachcutError
 from chapters.media.files import check_input
 from chapters.media.probe import probe
+from chapters.textfile import read_text_file
+from chapters.yamltext import caret_lines
 
 
 def _recordings(parser: argparse.ArgumentParser) -> None:
@@ -65,6 +67,8 @@ def run_start(args: argparse.Namespace) -> int:
     """Draft a case file from what is found in the recordings."""
     if args.to is not None and args.to.exists():
         raise InputError(f"{args.to}: is there already; choose another name, nothing was changed")
+    if args.to is not None and not args.to.parent.is_dir():
+        raise InputError(f"{args.to.parent}: is no folder; make it first, or choose another")
     found = _found(args.recordings)
     found = replace(found, parts=_named_from(args.to, args.recordings, found.parts))
     gaps = clock_gaps([probe(path, str(path)) for path in args.recordings])
@@ -73,7 +77,8 @@ def run_start(args: argparse.Namespace) -> int:
     if args.to is None:
         say(text)
         return 0
-    args.to.write_text(text, encoding="utf-8", newline="\n")
+    with args.to.open("x", encoding="utf-8", newline="\n") as file:
+        file.write(text)
     note(f"wrote {args.to}; name the steps in it, then: teachcut check {args.to}")
     return 0
 
@@ -109,33 +114,64 @@ def run_check(args: argparse.Namespace) -> int:
     worst = 0
     values = []
     for case in case_files(args.cases):
-        mistakes, warnings = _check(case, args.quick)
-        worst = max(worst, 2 if mistakes else 0)
-        values.append({"case": str(case), "mistakes": mistakes, "warnings": warnings})
+        checked = _check(case, args.quick)
+        worst = max(worst, 2 if checked.mistakes else 0)
+        values.append(
+            {
+                "case": str(case),
+                "mistakes": [str(m) for m in checked.mistakes],
+                "warnings": list(checked.warnings),
+            }
+        )
         if not args.json:
-            for line in mistakes:
-                say(line)
-            for line in warnings:
-                say(f"warning: {line}")
-            if not mistakes:
-                say(f"{case}: no mistakes")
+            say(_checked_text(case, checked))
     if args.json:
         say(json.dumps(values, ensure_ascii=False, indent=1))
     return worst
 
 
-def _check(case: Path, quick: bool) -> tuple[list[str], list[str]]:
+@dataclass(frozen=True)
+class _Checked:
+    """What there is to say of one case; ``text`` is the case file's, for the faulty lines."""
+
+    mistakes: tuple[Mistake | str, ...] = ()
+    warnings: tuple[str, ...] = ()
+    text: str = ""
+
+
+def _check(case: Path, quick: bool) -> _Checked:
     progress = ProgressLine(case.name)
     try:
         decided = decide(load_case(case), progress)
         told = () if quick else look_closely(decided, progress)
-        return [], [*decided.warnings, *told]
+        return _Checked(warnings=(*decided.warnings, *told))
     except CaseFileError as error:
-        return [str(m) for m in error.mistakes], []
+        return _Checked(error.mistakes, text=_text_of(case))
     except TeachcutError as error:
-        return str(error).splitlines(), []
+        return _Checked(tuple(str(error).splitlines()))
     finally:
         progress.end()
+
+
+def _text_of(case: Path) -> str:
+    try:
+        return read_text_file(case, str(case))
+    except CaseFileError:
+        return ""
+
+
+def _checked_text(case: Path, checked: _Checked) -> str:
+    """Each mistake with its line and a caret under the place, then the warnings, then a count."""
+    lines: list[str] = []
+    for mistake in checked.mistakes:
+        lines.append(str(mistake))
+        own = isinstance(mistake, Mistake) and mistake.file == str(case) and mistake.field
+        if own and isinstance(mistake, Mistake):
+            lines += caret_lines(checked.text, mistake).splitlines()
+    lines += [f"warning: {line}" for line in checked.warnings]
+    count = len(checked.mistakes)
+    said = "no mistakes" if count == 0 else "1 mistake" if count == 1 else f"{count} mistakes"
+    return "\n".join([*lines, f"{case}: {said}"])
 
 
 def _times_arguments(parser: argparse.ArgumentParser) -> None:

@@ -16,8 +16,9 @@ from annotate.batch import (
 )
 from annotate.cache import SegmentCache
 from annotate.commands.common import Command, add_json, add_out, note, say
-from annotate.make import KEPT, Made, make_case
+from annotate.make import KEPT, Made, Wishes, make_case
 from annotate.progress import ProgressLine
+from annotate.quality import ENCODERS, LEVELS, SOFTWARE
 from chapters.casefile import load_case
 from chapters.errors import DiskFull, InputError, TeachcutError
 from chapters.times import duration_text
@@ -26,8 +27,37 @@ from chapters.times import duration_text
 def _make_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("cases", nargs="+", type=Path, metavar="CASE", help="case file or folder")
     add_out(parser)
-    parser.add_argument("--again", action="store_true", help="make it even if it is up to date")
+    _wish_arguments(parser)
     add_json(parser)
+
+
+def _wish_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--again", action="store_true", help="make it even if it is up to date")
+    parser.add_argument(
+        "--quality", choices=tuple(LEVELS), default="club", help="how good and how large (club)"
+    )
+    parser.add_argument(
+        "--encoder",
+        choices=ENCODERS,
+        default=SOFTWARE,
+        help=f"auto takes a hardware encoder that proves itself here (default: {SOFTWARE})",
+    )
+    parser.add_argument(
+        "--quick",
+        action="store_true",
+        help="copy real-time steps instead of encoding them; the clock is a text track then",
+    )
+    parser.add_argument("--small", action="store_true", help="add a small AV1 file of the film")
+
+
+def _wishes(args: argparse.Namespace) -> Wishes:
+    return Wishes(args.again, args.quality, args.encoder, args.quick, args.small)
+
+
+def _options(wishes: Wishes) -> list[str]:
+    """The same wishes as arguments for another process."""
+    flags = [f"--{name}" for name in ("again", "quick", "small") if getattr(wishes, name)]
+    return [*flags, "--quality", wishes.quality, "--encoder", wishes.encoder]
 
 
 def outcome_of(made: Made, case: Path) -> Outcome:
@@ -42,11 +72,11 @@ def outcome_of(made: Made, case: Path) -> Outcome:
     )
 
 
-def make_one(case: Path, out: Path | None, again: bool) -> Outcome:
+def make_one(case: Path, out: Path | None, wishes: Wishes) -> Outcome:
     """Make one case in this process; what goes wrong is in the outcome."""
     progress = ProgressLine(case.name)
     try:
-        made = make_case(load_case(case), out, progress, again=again)
+        made = make_case(load_case(case), out, progress, wishes)
     except TeachcutError as error:
         return Outcome(
             str(case),
@@ -64,10 +94,11 @@ def run_make(args: argparse.Namespace) -> int:
     """Make one case here, several each in its own process."""
     cases = case_files(args.cases)
     _refuse_twins(cases, args.out)
+    wishes = _wishes(args)
     if len(cases) == 1:
-        outcomes: tuple[Outcome, ...] = (make_one(cases[0], args.out, args.again),)
+        outcomes: tuple[Outcome, ...] = (make_one(cases[0], args.out, wishes),)
     else:
-        rest = (["--again"] if args.again else []) + (["--out", str(args.out)] if args.out else [])
+        rest = _options(wishes) + (["--out", str(args.out)] if args.out else [])
         outcomes = make_many(cases, rest, lambda i, n, case: note(f"{i} of {n}: {case.name}"))
     say(outcomes_json(outcomes) if args.json else outcomes_text(outcomes))
     if not args.json and len(outcomes) == 1 and outcomes[0].folder:
@@ -97,7 +128,7 @@ def _refuse_twins(cases: tuple[Path, ...], out: Path | None) -> None:
 def _batch_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("folder", type=Path, metavar="FOLDER", help="folder of case files")
     add_out(parser)
-    parser.add_argument("--again", action="store_true", help="make all, up to date or not")
+    _wish_arguments(parser)
     add_json(parser)
 
 
@@ -128,7 +159,7 @@ def run_demo(args: argparse.Namespace) -> int:
         case = draw.draw_demo(args.folder, progress)
     finally:
         progress.end()
-    outcome = make_one(case, None, again=False)
+    outcome = make_one(case, None, Wishes())
     if outcome.why:
         note(outcome.why)
         return outcome.exit_code
