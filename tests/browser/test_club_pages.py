@@ -54,6 +54,7 @@ def test_a_step_over_all_cases(new_page: Open, club: Club, address: str, where: 
     page = new_page()
     page.goto(f"{start(club, address, where)}/steps/index.html")
     page.get_by_role("link", name="Place the matrix").click()
+    page.wait_for_url("**/steps/matrix.html")
     lines = page.locator(".lines li")
     assert ["0:03" in text for text in lines.all_inner_texts()] == [True, False]
     assert "0:05" in lines.nth(1).inner_text()
@@ -132,6 +133,7 @@ def test_side_by_side(new_page: Open, club: Club, address: str, where: str) -> N
     for box in page.get_by_role("checkbox").all():
         box.check()
     page.get_by_role("link", name="Side by side", exact=True).click()
+    page.wait_for_url("**/side.html#**")
     page.wait_for_function(
         "() => globalThis.teachcut?.side?.sides.b?.film.readyState >= 2 && teachcut.side.sides.a.film.readyState >= 2"
     )
@@ -199,6 +201,7 @@ def test_without_script(new_page: Open, club: Club) -> None:
     assert page.locator("#cards li").count() == 2
     assert not page.get_by_label("Find cases").is_visible()
     page.get_by_role("link", name="List of all cases").click()
+    page.wait_for_url("**/cases.html")
     assert page.get_by_role("row").count() == 3
 
 
