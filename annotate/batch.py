@@ -52,6 +52,8 @@ def case_files(places: Sequence[Path]) -> tuple[Path, ...]:
             if not cases:
                 faults.append(f"{place}: holds no case file; write one with teachcut start")
             found.extend(cases)
+        elif place.exists():
+            faults.append(f"{place}: is a pipe or a device, not a file; name a case file")
         else:
             faults.append(f"{place}: is not there; check the name and the folder")
     if faults:

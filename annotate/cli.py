@@ -6,16 +6,19 @@ Exit codes: 0 done, 1 the work failed, 2 the input is wrong, 130 stopped by the 
 from __future__ import annotations
 
 import argparse
+import io
 import signal
 import sys
 import threading
 from collections.abc import Sequence
 from types import FrameType
+from typing import TextIO
 
 from annotate.commands import looking, making, sharing
 from annotate.commands.common import Command, note
 from annotate.version import VERSION
-from chapters.errors import TeachcutError
+from chapters.errors import DiskFull, TeachcutError
+from chapters.media.files import is_disk_full
 
 COMMANDS: tuple[Command, ...] = (
     *making.COMMANDS,
@@ -56,14 +59,32 @@ def _stop(_signal: int, _frame: FrameType | None) -> None:
     raise KeyboardInterrupt
 
 
+def _say_anything(stream: TextIO) -> None:
+    """A terminal keeps its own encoding, files and pipes get UTF-8; no character stops the work."""
+    if isinstance(stream, io.TextIOWrapper):
+        encoding = None if stream.isatty() else "utf-8"
+        stream.reconfigure(encoding=encoding, errors="replace")
+
+
+def _os_sentence(error: OSError) -> str:
+    """What the system refused, where, and what to do."""
+    place = error.filename or "a file"
+    if is_disk_full(error):
+        return str(DiskFull(str(place)))
+    return f"{place}: {error.strerror or error}; check the file and its permissions"
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return the exit code. Never lets a traceback out."""
     for stream in (sys.stdout, sys.stderr):
-        if hasattr(stream, "reconfigure"):
-            stream.reconfigure(encoding="utf-8", errors="replace")
+        _say_anything(stream)
     if threading.current_thread() is threading.main_thread():
         signal.signal(signal.SIGTERM, _stop)
-    args = parser().parse_args(arguments)
+    given = sys.argv[1:] if arguments is None else arguments
+    if not given:
+        note(parser().format_help())
+        return 2
+    args = parser().parse_args(given)
     try:
         return int(args.run(args))
     except TeachcutError as error:
@@ -76,6 +97,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return 1
     except MemoryError:
         note("this machine has too little free memory for that recording")
+        return 1
+    except OSError as error:
+        note(_os_sentence(error))
         return 1
     except Exception as error:
         kind = type(error).__name__

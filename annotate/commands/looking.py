@@ -165,9 +165,9 @@ def _checked_text(case: Path, checked: _Checked) -> str:
     lines: list[str] = []
     for mistake in checked.mistakes:
         lines.append(str(mistake))
-        own = isinstance(mistake, Mistake) and mistake.file == str(case) and mistake.field
-        if own and isinstance(mistake, Mistake):
-            lines += caret_lines(checked.text, mistake).splitlines()
+        if isinstance(mistake, Mistake) and mistake.file == str(case):
+            faulty = caret_lines(checked.text, mistake).splitlines()
+            lines += faulty if faulty and faulty[0].strip() else []
     lines += [f"warning: {line}" for line in checked.warnings]
     count = len(checked.mistakes)
     said = "no mistakes" if count == 0 else "1 mistake" if count == 1 else f"{count} mistakes"

@@ -1,0 +1,90 @@
+"""Commands that look and tell: what stands on the screen, and where a draft goes."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from annotate.cli import main
+from chapters.casefile import load_case
+from tests.clips import VideoTrack, even_times, write_clip
+
+CASE = """\
+case: bench-03
+titel: Slip
+title: Fine
+subject: simulated
+recordings: [part.mp4]
+steps:
+  - {id: one, title: One, from: 2:75}
+"""
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """A folder with one recording of two seconds."""
+    write_clip(tmp_path / "part.mp4", VideoTrack(even_times(50, 25), size_px=(160, 128)))
+    return tmp_path
+
+
+def test_check_shows_each_faulty_line_with_a_caret(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Under the message stands the line, under the line a caret at the place; then a count."""
+    case = folder / "case.yaml"
+    case.write_text(CASE, encoding="utf-8")
+    assert main(["check", str(case)]) == 2
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[0].startswith(f"{case}:2:1: ")
+    assert lines[1:3] == ["    titel: Slip", "    ^"]
+    assert lines[4] == "      - {id: one, title: One, from: 2:75}"
+    assert lines[4][lines[5].index("^") :] == "2:75}"
+    assert lines[-1] == f"{case}: 2 mistakes"
+
+
+def test_check_of_a_good_case_says_so(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """No mistake, exit code 0; the JSON says the same."""
+    case = folder / "case.yaml"
+    good = CASE.replace("titel: Slip\n", "").replace("2:75", "0")
+    case.write_text(good, encoding="utf-8")
+    assert main(["check", str(case)]) == 0
+    assert capsys.readouterr().out.splitlines()[-1] == f"{case}: no mistakes"
+    assert main(["check", "--json", str(case)]) == 0
+    (value,) = json.loads(capsys.readouterr().out)
+    assert value["mistakes"] == []
+
+
+def test_a_case_file_that_is_no_text_has_no_line_to_show(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Nothing is drawn under a message about a file that cannot be read, or is empty."""
+    case = folder / "case.yaml"
+    for data in (b"", b"\xff\xfec\0a\0", b"case: \xe4\n"):
+        case.write_bytes(data)
+        assert main(["check", str(case)]) == 2
+        assert len(capsys.readouterr().out.splitlines()) == 2
+
+
+def test_start_writes_a_draft_that_passes_and_never_overwrites(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The draft is a case file without a mistake; a second start leaves it as it is."""
+    case = folder / "case.yaml"
+    assert main(["start", str(folder / "part.mp4"), "--to", str(case)]) == 0
+    assert load_case(case).case.parts[0].file == "part.mp4"
+    before = case.read_bytes()
+    assert main(["start", str(folder / "part.mp4"), "--to", str(case)]) == 2
+    assert "is there already" in capsys.readouterr().err
+    assert case.read_bytes() == before
+
+
+def test_start_into_a_folder_that_is_not_there_is_refused(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One sentence names the folder; it is not made."""
+    where = folder / "new" / "case.yaml"
+    assert main(["start", str(folder / "part.mp4"), "--to", str(where)]) == 2
+    assert f"{folder / 'new'}: is no folder" in capsys.readouterr().err
+    assert not (folder / "new").exists()
