@@ -20,6 +20,7 @@ from annotate.decide import Decided, decide
 from annotate.engine import Job, encode_film_surely
 from annotate.inserts import FilmInserts, write_pictures
 from annotate.madefile import made_values, outputs_stand, read_fingerprint
+from annotate.outplace import check_place
 from annotate.page.viewer import PAGE, write_viewer_page
 from annotate.picture.overlay import Overlay
 from annotate.plan import Plan
@@ -35,7 +36,7 @@ from annotate.soundtrack import film_sound
 from annotate.spokencues import spoken_cues
 from chapters.casefile import LoadedCase
 from chapters.errors import WorkError
-from chapters.media.files import MARKER, Staging, refuse_same_file
+from chapters.media.files import MARKER, Staging
 from chapters.media.smallfilm import small_film
 
 FILM = "teaching-cut.mp4"
@@ -89,8 +90,7 @@ def make_case(
     decided = decide(loaded, report)
     chosen = choose(wishes.quality, wishes.encoder, decided.size_px, decided.plan.film.fps)
     folder = out_folder(loaded, out)
-    for path, shown_as in decided.inputs:
-        refuse_same_file([(path, shown_as)], folder / FILM)
+    check_place(folder, FILM, decided.inputs)
     report("reading the recording", 0, 0)
     fingerprint = decided.fingerprint(chosen.settings, (wishes.quick, wishes.small))
     if not wishes.again and read_fingerprint(folder) == fingerprint and outputs_stand(folder):
