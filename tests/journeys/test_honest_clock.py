@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -95,19 +96,35 @@ def _clock_of(y: NDArray[np.uint8], step: str) -> NDArray[np.uint8]:
 
 
 def test_picture_and_sound_stay_within_twenty_milliseconds(made: honest.Made) -> None:
-    """Each tick of a real-time step is heard where its instant is seen; fast steps are silent."""
+    """Each tick of a real-time step is heard where its instant is seen; nothing is heard elsewhere."""
     values = honest.time_map(made.folder)
     heard = find_ticks(honest.film_sound(made.folder / "teaching-cut.mp4"), 48000)
     first, second = made.parts
     ticks = [float(t) for t in first.ticks] + [float(first.length + t) for t in second.ticks]
-    expected = []
-    for piece in values["pieces"]:
-        if piece["kind"] == "footage" and piece["speed"] == ["1.000000000", "1.000000000"]:
-            r0, r1 = map(honest.number, piece["recording"])
-            t0 = honest.number(piece["cut"][0])
-            expected += [t0 + tick - r0 for tick in ticks if r0 + 0.01 < tick < r1 - 0.01]
-    assert len(heard) == len(expected) > 10
-    assert max(abs(np.array(heard) - np.array(expected))) < 0.020
+    footage = [p for p in values["pieces"] if p["kind"] == "footage"]
+    must = [t for p in footage if p["speed"] == ["1.000000000"] * 2 for t in seen(p, ticks, 0.01)]
+    may = [t for p in footage for t in seen(p, ticks, 0.0)]
+    assert len(must) > 10
+    for t in must:
+        assert min(abs(t - h) for h in heard) < 0.020
+    for h in heard:
+        assert min(abs(t - h) for t in may) < 0.020
+
+
+def seen(piece: dict[str, Any], ticks: list[float], margin: float) -> list[float]:
+    """When the instants of the ticks are on screen in a piece, where it runs at 2x at the most."""
+    r0, r1 = map(honest.number, piece["recording"])
+    t0, t1 = map(honest.number, piece["cut"])
+    times = np.linspace(t0, t1, 20001)
+    shown = np.array([honest.recording_time(piece, t) for t in times])
+    speed = np.gradient(shown, times)
+    found = []
+    for tick in ticks:
+        if r0 + margin <= tick < r1 - margin:
+            at = int(np.argmin(np.abs(shown - tick)))
+            if speed[at] <= 2.05:
+                found.append(float(times[at]))
+    return found
 
 
 def test_the_step_times_add_up_to_the_clinical_time(made: honest.Made) -> None:
