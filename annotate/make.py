@@ -21,6 +21,7 @@ from annotate.engine import Job, encode_film_surely
 from annotate.inserts import FilmInserts, write_pictures
 from annotate.madefile import made_values, outputs_stand, read_fingerprint
 from annotate.outplace import check_place
+from annotate.page.folder import SMALL
 from annotate.page.viewer import PAGE, write_viewer_page
 from annotate.picture.overlay import Overlay
 from annotate.plan import Plan
@@ -40,7 +41,6 @@ from chapters.media.files import MARKER, Staging
 from chapters.media.smallfilm import small_film
 
 FILM = "teaching-cut.mp4"
-SMALL = "teaching-cut-small.mp4"
 #: Folder of kept segments beside the results; hidden, bounded, safe to delete.
 KEPT = ".teachcut-kept"
 

@@ -140,7 +140,7 @@ def _site_media(found: tuple[Record, ...]) -> Iterator[tuple[str, Path]]:
     for record in found:
         page = record.page
         names = [page.film, *(w.file for w in page.words), *(p.file for p in page.pictures)]
-        names += [page.poster] if page.poster else []
+        names += [name for name in (page.poster, page.small) if name]
         names += [step.picture for step in page.steps if step.picture]
         for name in names:
             yield f"cases/{record.name}/{name}", record.folder / name

@@ -140,7 +140,10 @@ class LedgerSums:
 
 @dataclass(frozen=True, slots=True)
 class PageData:
-    """All that one viewer page shows. ``film`` and ``poster`` are names beside the page."""
+    """All that one viewer page shows. ``film``, ``small`` and ``poster`` are names beside the page.
+
+    ``small`` is the small AV1 file of the film, offered first, or "".
+    """
 
     case: str
     title: str
@@ -164,6 +167,7 @@ class PageData:
     pictures: tuple[Picture, ...] = ()
     film: str = "teaching-cut.mp4"
     poster: str = ""
+    small: str = ""
 
 
 @dataclass(frozen=True, slots=True)

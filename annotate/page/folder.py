@@ -15,6 +15,7 @@ from annotate.words import CAUTIONS
 from chapters.errors import InputError
 
 FILM = "teaching-cut.mp4"
+SMALL = "teaching-cut-small.mp4"
 POSTER = "poster.jpg"
 TIME_MAP = "time-map.json"
 STEP_TIMES = "step-times.json"
@@ -78,6 +79,7 @@ def page_data(folder: Path) -> PageData:
         pictures=_stills(folder, pieces),
         film=FILM,
         poster=POSTER if (folder / POSTER).is_file() else "",
+        small=SMALL if (folder / SMALL).is_file() else "",
     )
 
 
