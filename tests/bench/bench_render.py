@@ -19,8 +19,9 @@ import statistics
 import subprocess
 import sys
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from multiprocessing import get_context
 from pathlib import Path
 
 import av
@@ -99,6 +100,19 @@ def _spent() -> float:
     return used.ru_utime + used.ru_stime
 
 
+def write_input(recording: Path, seconds: int, cache: Path) -> None:
+    """Write the recording from the clips that can be had."""
+    write_recording(recording, seconds, find_clips(cache))
+
+
+def _in_process(work: Callable[..., None], *values: object) -> None:
+    child = get_context("spawn").Process(target=work, args=values)
+    child.start()
+    child.join()
+    if child.exitcode != 0:
+        raise SystemExit("the input of the benchmark could not be made")
+
+
 def ratio(row: Row, round_: dict[str, Cost]) -> float:
     """One round's ratio."""
     one, other = round_[row.way], round_[row.other]
@@ -157,12 +171,13 @@ def main() -> None:
     folder.mkdir(parents=True, exist_ok=True)
     recording = folder / "part.mp4"
     if not recording.exists():
-        write_recording(recording, args.seconds, find_clips(folder / "clips"))
+        # in a process of its own: a child's peak memory is never below its parent's
+        _in_process(write_input, recording, args.seconds, folder / "clips")
     write_case(folder / "case.yaml", recording.name, args.seconds)
     write_case(folder / "renamed.yaml", recording.name, args.seconds, renamed=True)
     write_case(folder / "faster.yaml", recording.name, args.seconds, faster=True)
     if not (folder / "frames.mp4").exists():
-        write_frames_alone(folder)
+        _in_process(write_frames_alone, folder)
     rounds: list[dict[str, Cost]] = []
     with (folder / "runs.csv").open("w", encoding="utf-8", newline="") as file:
         runs = csv.writer(file)
