@@ -31,12 +31,18 @@ class SpeedPlan:
 
 
 class UnreachableLength(ValueError):
-    """No speed gives the wished length; ``shortest`` and ``longest`` are what can be had, seconds."""
+    """No speed gives the wished length; ``shortest`` and ``longest`` are what can be had, seconds.
 
-    def __init__(self, wished: Fraction, shortest: Fraction, longest: Fraction) -> None:
+    ``fast`` says whether any step is fast at all.
+    """
+
+    def __init__(
+        self, wished: Fraction, shortest: Fraction, longest: Fraction, *, fast: bool
+    ) -> None:
         self.wished, self.shortest, self.longest = wished, shortest, longest
         if shortest == longest:
-            range_text = f"the film lasts {_s(shortest)}, because no step is fast"
+            why = "its fast steps are too short to run faster" if fast else "no step is fast"
+            range_text = f"the film lasts {_s(shortest)}, because {why}"
         else:
             range_text = f"the film can last from {_s(shortest)} to {_s(longest)}"
         super().__init__(f"no speed gives a film of {_s(wished)}: {range_text}")
@@ -97,7 +103,8 @@ def plan_speeds(
     top = max((s.show.limit for s in steps if s.show.kind == "fast"), default=ONE)
     longest, shortest = length(ONE), length(top)
     if not shortest <= wished <= longest:
-        raise UnreachableLength(wished, shortest, longest)
+        fast = any(s.show.kind == "fast" for s in steps)
+        raise UnreachableLength(wished, shortest, longest, fast=fast)
     low, high = _STEPS, -((-top.numerator * _STEPS) // top.denominator)
     while low < high:  # the lowest speed at which the film is no longer than wished
         middle = (low + high) // 2

@@ -203,6 +203,18 @@ def test_without_a_fast_step_the_length_is_what_it_is() -> None:
         film(case, make_line(case, [F(100)]), wished=F(30))
 
 
+def test_a_fast_step_too_short_to_run_faster_is_the_reason() -> None:
+    """Two seconds between two real steps leave no room for ramps of a second each."""
+    steps = (
+        Step("s", "S", R(F(0))),
+        Step("f", "F", R(F(50)), show=Show("fast")),
+        Step("t", "T", R(F(52))),
+    )
+    case = Case("c", "C", (Part("a"),), steps, ramp=F(1))
+    with pytest.raises(UnreachableLength, match="because its fast steps are too short"):
+        film(case, make_line(case, [F(100)]), wished=F(30))
+
+
 def test_time_away_belongs_to_the_instant_it_happened() -> None:
     """The frame that starts at the away has it behind it; a span that ends there has not."""
     line = Line((PartSpan("a", F(0), F(100)),), (Away(R(F(40)), F(60), "check radiograph"),))
