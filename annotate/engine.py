@@ -23,6 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from annotate.cache import SegmentCache
+from annotate.captions.cues import Cue
 from annotate.decide import Decided
 from annotate.faces import Faces
 from annotate.inserts import FilmInserts
@@ -37,7 +38,7 @@ from annotate.version import VERSION
 from chapters.errors import EncoderError
 from chapters.markers import Chapter
 from chapters.media.encode import CodedPacket, EncoderSettings, SoundEncoder, VideoEncoder
-from chapters.media.mux import Copying, FilmMuxer
+from chapters.media.mux import Beside, Copying, FilmMuxer, TextTrack
 from chapters.media.segmentfile import (
     CodedSegment,
     UnreadableSegment,
@@ -55,7 +56,8 @@ _REPORT_EVERY_S = 0.5
 class Job:
     """One film to be encoded. ``mark`` stands on every face of a film not for publication.
 
-    A ``bare`` film has no overlay: its clock travels beside the picture.
+    A ``bare`` film has no overlay: its clock travels beside the picture. ``burnt`` captions are
+    drawn into the picture, ``captions`` are tracks of the film.
     """
 
     decided: Decided
@@ -65,13 +67,15 @@ class Job:
     mark: str
     workers: int = field(default_factory=lambda: os.cpu_count() or 1)
     bare: bool = False
+    burnt: tuple[Cue, ...] = ()
+    captions: tuple[TextTrack, ...] = ()
 
     @property
     def faces(self) -> Faces:
         """What the overlay says: nothing on a bare film."""
         plan = self.decided.plan
         kind = NoFaces if self.bare else Faces
-        return kind(plan.film, plan.rows, self.mark)
+        return kind(plan.film, plan.rows, self.mark, self.burnt)
 
     def key_base(self) -> str:
         """What every segment's key shares: size, rate, settings, versions, fonts."""
@@ -272,7 +276,8 @@ def open_muxer(
     """The muxer of the job's film."""
     decided = job.decided
     film, title = decided.plan.film, decided.plan.case.title
-    return FilmMuxer(path, decided.size_px, film.fps, job.settings, title, chapters, True, copying)
+    beside = Beside(copying, job.captions)
+    return FilmMuxer(path, decided.size_px, film.fps, job.settings, title, chapters, True, beside)
 
 
 def join(

@@ -11,10 +11,11 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
 
+from annotate.captions.cues import Cue
 from annotate.picture.overlay import COUNT_UP_S, STAY_S, EventLine, OverlayFace, counted, event_text
 from chapters.steptimes import StepTime
 from chapters.timemap import Jump, Piece, TimeMap
-from chapters.times import ClinicalTime, round_half_up
+from chapters.times import ClinicalTime, milliseconds, round_half_up
 
 ONE = Fraction(1)
 
@@ -28,11 +29,26 @@ def shown_speed(speed: Fraction) -> Fraction:
 
 @dataclass(frozen=True)
 class Faces:
-    """The overlay of a whole film. ``mark`` stands on every face of a film not for publication."""
+    """The overlay of a whole film. ``mark`` stands on every face of a film not for publication.
+
+    ``captions`` are drawn into the picture where there are any.
+    """
 
     film: TimeMap
     rows: tuple[StepTime, ...]
     mark: str = ""
+    captions: tuple[Cue, ...] = ()
+
+    @cached_property
+    def _caption_starts(self) -> list[int]:
+        return [cue.start_ms for cue in self.captions]
+
+    def _caption(self, t: Fraction) -> tuple[str, ...]:
+        ms = milliseconds(t)
+        index = bisect_right(self._caption_starts, ms) - 1
+        if index >= 0 and ms < self.captions[index].end_ms:
+            return self.captions[index].lines
+        return ()
 
     @cached_property
     def _rows(self) -> dict[str, StepTime]:
@@ -58,6 +74,7 @@ class Faces:
             speed=self._speed(piece, t),
             events=tuple(self._event(j, t) for j in self._current(t)),
             mark=self.mark,
+            caption=self._caption(t),
         )
 
     @staticmethod

@@ -31,7 +31,7 @@ from annotate.quick import encode_quick, plan_quick
 from annotate.readback import check_captions, check_chapters, check_film
 from annotate.recording import Pictures, met_damage
 from annotate.report import step_times_png
-from annotate.sidecars import Words, json_text, make_words, notice, sidecars
+from annotate.sidecars import Words, caption_tracks, json_text, make_words, notice, sidecars
 from annotate.sound.cuesheet import cue_sheet_html, cue_sheet_text
 from annotate.soundtrack import film_sound
 from annotate.spokencues import spoken_cues
@@ -146,7 +146,9 @@ def _draw(
         sheet = cue_sheet(plan, decided.narration, pictures, mark)
     place("cue-sheet.html").write_text(cue_sheet_html(sheet), encoding="utf-8", newline="\n")
     place("cue-sheet.txt").write_text(cue_sheet_text(sheet), encoding="utf-8", newline="\n")
-    job = Job(decided, inserts, fonts, how[1].settings, mark)
+    burnt = words.cues if case.captions_in_picture else ()
+    tracks = caption_tracks(plan, words)
+    job = Job(decided, inserts, fonts, how[1].settings, mark, burnt=burnt, captions=tracks)
     told = _encode(job, words, place(FILM), how, cache, report)
     if how[0].small:
         report("writing the small file", 0, 0)

@@ -10,12 +10,14 @@ from typing import Any
 
 from annotate.captions.cues import Cue, NoteTooLong
 from annotate.captions.files import cues_to_srt, cues_to_vtt
+from annotate.captions.languages import three_letters
 from annotate.captions.notes import notes_to_cues
 from annotate.captions.profiles import NOTES, Profile
 from annotate.plan import Plan
 from annotate.report import ledger_json, step_times_csv, step_times_json
 from annotate.words import CAUTIONS, NOT_FOR_PUBLICATION
 from chapters.markers import Chapter, chapters_text, chapters_vtt, safe_shape
+from chapters.media.mux import TextTrack
 from chapters.spans import Span
 from chapters.teeth import tooth_name
 from chapters.timefile import time_map_values
@@ -102,6 +104,18 @@ def film_chapters(plan: Plan) -> tuple[Chapter, ...]:
             title = f"{row.number}. {row.title}"
             found.append(Chapter(CutTime(row.cut.start), CutTime(row.cut.end), title))
     return safe_shape(tuple(found), plan.film.length)
+
+
+def caption_tracks(plan: Plan, words: Words) -> tuple[TextTrack, ...]:
+    """The captions as tracks of the film, one a language; none where there are no captions."""
+    own = [(plan.case.language, words.cues), *words.others]
+    return tuple(
+        TextTrack(
+            three_letters(tag), tuple((c.start_ms, c.end_ms, "\n".join(c.lines)) for c in cues)
+        )
+        for tag, cues in own
+        if cues
+    )
 
 
 def head_values(plan: Plan) -> dict[str, Any]:

@@ -168,7 +168,7 @@ class Case:
     ``room_sound`` keeps the recording's own sound. ``fps`` None means: chosen from the recording.
     ``height_px`` None means: the recording's own height. ``fonts`` are extra font files.
     ``terms`` are spellings that captions keep; ``lexicon`` is a file of pronunciations or "".
-    ``captions`` names the readability profile.
+    ``captions`` names the readability profile; ``captions_in_picture`` draws them into the film.
     """
 
     id: str
@@ -199,6 +199,7 @@ class Case:
     terms: tuple[str, ...] = ()
     lexicon: str = ""
     captions: str = "notes"
+    captions_in_picture: bool = False
 
     @property
     def publishable(self) -> bool:

@@ -77,7 +77,7 @@ LONGEST_NOTE = 5000
 CASE_FIELDS: Final = (
     "case", "title", "subject", "consent", "tooth", "recordings", "away", "away_from_clocks",
     "steps", "procedure", "presenter", "tags", "language", "length", "ramp", "snap", "sound",
-    "fps", "height", "colour", "range", "fonts", "narration", "talk", "loudness", "terms", "lexicon", "captions",
+    "fps", "height", "colour", "range", "fonts", "narration", "talk", "loudness", "terms", "lexicon", "captions", "captions_in_picture",
 )  # fmt: skip
 PART_FIELDS: Final = ("file", "away_before", "reason", "overlap")
 AWAY_FIELDS: Final = ("at", "lasted", "reason")
@@ -210,6 +210,7 @@ def _case(top: Record) -> Case:
         loudness=read_loudness(top),
         terms=read_terms(top),
         lexicon=_or(top.value("lexicon", file_value), ""),
+        captions_in_picture=_or(top.value("captions_in_picture", yes_no), False),
         captions=_or(top.value("captions", lambda text: text.strip().lower()), "notes"),
     )
 

@@ -14,6 +14,7 @@ from fractions import Fraction
 from typing import Generic, TypeVar
 
 from annotate.picture import forms
+from annotate.picture.burnt import BurntCaptions
 from annotate.picture.colours import U8
 from annotate.picture.events import (
     EventKind,
@@ -61,7 +62,8 @@ class OverlayFace:
     """Everything the overlay shows on one frame.
 
     ``clock`` and ``step_clock`` None hide that clock; a ``speed`` of 1 shows none; an empty
-    ``mark`` shows none; ``number`` 0 hides the number.
+    ``mark`` shows none; ``number`` 0 hides the number. ``caption`` are the lines of a caption that
+    is part of the picture.
     """
 
     number: int
@@ -72,6 +74,7 @@ class OverlayFace:
     speed: Fraction = Fraction(1)
     events: tuple[EventLine, ...] = ()
     mark: str = ""
+    caption: tuple[str, ...] = ()
 
 
 def event_text(kind: EventKind, seconds_shown: Fraction, reason: str = "") -> str:
@@ -144,6 +147,7 @@ class Overlay:
         self._events: _Recent[tuple[int, EventText], EventPlate] = _Recent(
             12, lambda key: build_event(fonts, case, self._layout, key[1])
         )
+        self._captions = BurntCaptions(fonts, size_px)
 
     def draw(self, y: U8, u: U8, v: U8, face: OverlayFace) -> None:
         """Blend the face into the planes in place; y is (height, width), u and v half of that.
@@ -154,6 +158,9 @@ class Overlay:
         blend(y, u, v, strip.canvas.ready, strip.box.x_px, strip.box.y_px)
         for made, box in self._stacked(face, strip.box):
             blend(y, u, v, made.canvas.ready, box.x_px, box.y_px)
+        if face.caption:
+            ready, box = self._captions.ready(face.caption)
+            blend(y, u, v, ready, box.x_px, box.y_px)
 
     def rgba(self, face: OverlayFace) -> list[tuple[Box, U8]]:
         """The face's plates as RGBA pictures (straight alpha) with their places."""

@@ -84,11 +84,30 @@ class Copying:
     delay: int
 
 
+@dataclass(frozen=True, slots=True)
+class TextTrack:
+    """Captions as a track of the film (3GPP TS 26.245). ``language`` is an ISO 639-2 code.
+
+    ``cues`` are (start, end, text) in whole milliseconds of the film, in order, none overlapping.
+    """
+
+    language: str
+    cues: tuple[tuple[int, int, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """What a film may hold beside picture and sound: copied pictures with their clock, captions."""
+
+    copying: Copying | None = None
+    captions: tuple[TextTrack, ...] = ()
+
+
 class FilmMuxer:
     """Writes packets of one picture stream and at most one sound stream into an MP4.
 
-    With ``copying`` it has a timed-text track too. The file is only valid after ``close``.
-    Raises EncoderError, DiskFull.
+    With pictures copied ``beside`` it has a timed-text track for the clock, and one more for each
+    track of captions. The file is only valid after ``close``. Raises EncoderError, DiskFull.
     """
 
     def __init__(
@@ -100,8 +119,10 @@ class FilmMuxer:
         title: str = "",
         chapters: Sequence[ChapterLike] = (),
         sound: bool = False,
-        copying: Copying | None = None,
+        beside: Beside | None = None,
     ) -> None:
+        beside = beside or Beside()
+        copying, captions = beside.copying, beside.captions
         refuse_unsafe(chapters)
         self._path, self._fps, self._copying = path, fps, copying
         self._box: OutputContainer | None = av.open(str(path), "w", format="mp4", options=_OPTIONS)
@@ -116,6 +137,7 @@ class FilmMuxer:
             self._sound = self._box.add_stream("aac", rate=SOUND_RATE_HZ)
             set_up_sound(self._sound.codec_context, settings)
         self._clock = None if copying is None else _text_stream(self._box)
+        texts = [_text_stream(self._box, track.language) for track in captions]
         if title:
             self._box.metadata["title"] = title
         self._box.set_chapters(
@@ -140,6 +162,17 @@ class FilmMuxer:
         except (av.error.FFmpegError, ValueError) as error:
             self.abort()
             raise EncoderError(path.name, str(error)) from error
+        for stream, track in zip(texts, captions, strict=True):
+            self._write_captions(stream, track)
+
+    def _write_captions(self, stream: SubtitleStream, track: TextTrack) -> None:
+        """All of a track's samples at once: they are few, and small. Gaps are empty samples."""
+        at = 0
+        for start, end, text in track.cues:
+            if start > at:
+                self._mux(stream, _text_sample("", at, start - at), at, at, _MS)
+            self._mux(stream, _text_sample(text, start, end - start), start, start, _MS)
+            at = end
 
     @property
     def parameter_sets(self) -> bytes:
@@ -184,9 +217,7 @@ class FilmMuxer:
         """Timed text shown for ``frames`` frames of the film from frame ``first`` on."""
         if self._clock is None:
             raise ValueError("this film was begun without a clock track")
-        data = text.encode("utf-8")  # 3GPP TS 26.245, 5.17: length in two bytes, then the text
-        coded = CodedPacket(len(data).to_bytes(2, "big") + data, first, first, frames, True)
-        self._mux(self._clock, coded, first, first, 1 / self._fps)
+        self._mux(self._clock, _text_sample(text, first, frames), first, first, 1 / self._fps)
 
     def _mux(
         self,
@@ -230,9 +261,17 @@ class FilmMuxer:
         self._path.unlink(missing_ok=True)
 
 
-def _text_stream(box: OutputContainer) -> SubtitleStream:
+def _text_sample(text: str, at: int, lasts: int) -> CodedPacket:
+    """One sample of timed text (3GPP TS 26.245, 5.17): length in two bytes, then the text."""
+    data = text.encode("utf-8")[:0xFFFF]
+    return CodedPacket(len(data).to_bytes(2, "big") + data, at, at, lasts, True)
+
+
+def _text_stream(box: OutputContainer, language: str = "") -> SubtitleStream:
     """A timed-text stream (3GPP TS 26.245) in a plain style."""
     stream = box.add_stream("mov_text")
+    if language:
+        stream.metadata["language"] = language
     context = stream.codec_context
     context.subtitle_header = _TEXT_STYLE
     context.time_base = _MS
