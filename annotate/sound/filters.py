@@ -42,13 +42,12 @@ class Cascade:
         whole = len(block) // _CHUNK * _CHUNK
         out = np.empty(block.shape, np.float64)
         if whole:
-            chunks = np.moveaxis(
-                block[:whole].astype(np.float64).reshape(-1, _CHUNK, block.shape[1]), 2, 0
-            )
-            driven = chunks @ self._drive
-            states = self._scan(driven)
-            answer = chunks @ self._respond.T + states @ self._observe.T
-            out[:whole] = np.moveaxis(answer, 0, 2).reshape(whole, -1)
+            sides = np.ascontiguousarray(block[:whole].T, dtype=np.float64)
+            chunks = sides.reshape(len(sides), -1, _CHUNK)
+            states = self._scan(chunks @ self._drive)
+            answer = chunks @ self._respond.T
+            answer += states @ self._observe.T
+            out[:whole] = answer.reshape(len(sides), whole).T
         for index in range(whole, len(block)):
             out[index] = self._one(block[index])
         return out

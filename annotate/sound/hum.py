@@ -165,6 +165,6 @@ def _votes(tracks: NDArray[np.complex128], learn: int) -> Floats:
 
 
 def _mean_near(power: Floats) -> Floats:
-    width = min(15, power.shape[1])
+    width = min(7, power.shape[1])
     kernel = np.ones(width) / width
     return np.array([np.convolve(row, kernel, mode="same") for row in power])

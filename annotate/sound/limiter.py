@@ -104,7 +104,7 @@ class Limiter:
         first = self._out_from + known
         fresh = self._sound[first - REACH + 1 :]
         if len(fresh) >= 2 * REACH:
-            peaks = peaks_after(fresh, self._coefficients)
+            peaks = peaks_after(fresh, self._coefficients, 10 ** (self._ceiling_db / 20))
             self._need = np.concatenate([self._need, self._released(peaks)])
         ready = len(self._need) - 2 * LOOK_AHEAD
         if ready <= 0:
@@ -112,8 +112,9 @@ class Limiter:
         gain = self._smooth(self._need[: ready + 2 * LOOK_AHEAD])
         self.most_reduction_db = max(self.most_reduction_db, -float(gain.min()))
         start = self._out_from
-        factor = (10 ** (gain / 20)).astype(np.float32)
-        out: Samples = self._sound[start : start + ready] * factor[:, None]
+        out: Samples = self._sound[start : start + ready]
+        if gain.any():
+            out = out * (10 ** (gain / 20)).astype(np.float32)[:, None]
         self._need = self._need[ready:].copy()
         keep = start + ready - (REACH - 1)
         self._sound = self._sound[keep:].copy()
@@ -122,6 +123,9 @@ class Limiter:
 
     def _released(self, peaks: Samples) -> Floats:
         """Gain each sample needs, dB, never rising faster than the release."""
+        if self._last_need_db == 0.0 and 20 * np.log10(peaks.max() + 1e-9) <= self._ceiling_db:
+            self._last_level_db = 20 * np.log10(np.maximum(peaks[-1:].astype(float), 1e-9))
+            return np.zeros(len(peaks))
         level_db = 20 * np.log10(np.maximum(peaks, 1e-9).astype(float))
         before = np.concatenate([self._last_level_db, level_db[:-1]])
         self._last_level_db = level_db[-1:].copy()

@@ -183,7 +183,7 @@ def to_target(stream: Callable[[], Iterable[Samples]], target: Target) -> Master
     ``stream`` is called twice and must give the same samples each time. One gain for the whole
     film: the voice is not pumped up and down. Silence stays as it is.
     """
-    before = read_loudness(stream())
+    before = read_loudness(stream(), true_peak=False)
     gain = plan_gain(before, target.integrated_lufs, "the film's sound")
     return Mastered(before, gain, limited(stream(), gain.gain_db, target))
 

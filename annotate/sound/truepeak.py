@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
+from numpy.typing import NDArray
 
 from annotate.sound.scan import Floats, Samples
 
 OVERSAMPLING = 4
 #: Samples on each side of an instant that its value is made of.
 REACH = 12
+_SKIP = 64
 
 
 def phases() -> Floats:
@@ -26,19 +28,36 @@ def phases() -> Floats:
     return normalised
 
 
-def peaks_after(padded: Samples, coefficients: Floats) -> Samples:
+def peaks_after(padded: Samples, coefficients: Floats, floor: float = 0.0) -> Samples:
     """Largest magnitude at each sample and the three instants after it.
 
-    ``padded`` is (REACH - 1 + n + REACH, channels); gives (n,) over all channels.
+    ``padded`` is (REACH - 1 + n + REACH, channels); gives (n,) over all channels. Where nothing
+    can reach ``floor``, which most of a programme cannot, the samples themselves are given.
     """
     count = len(padded) - 2 * REACH + 1
-    out = np.abs(padded[REACH - 1 : REACH - 1 + count]).max(axis=1)
-    weights = coefficients.astype(np.float32)
-    for channel in range(padded.shape[1]):
-        windows = sliding_window_view(np.ascontiguousarray(padded[:, channel]), 2 * REACH)
-        between = np.abs(windows @ weights).max(axis=1)
-        np.maximum(out, between[:count], out=out)
+    sides = np.ascontiguousarray(padded.T, dtype=np.float32)  # rows: numpy is slow on short axes
+    own = np.abs(sides).max(axis=0)
+    out = own[REACH - 1 : REACH - 1 + count].copy()
+    places = _may_reach(own, count, floor / float(np.abs(coefficients).sum(axis=0).max()))
+    weights = coefficients.T.astype(np.float32)
+    for side in sides if len(places) else ():
+        windows = sliding_window_view(side, 2 * REACH)[places]
+        between = np.abs(weights @ windows.T).max(axis=0)
+        out[places] = np.maximum(out[places], between)
     return np.asarray(out, np.float32)
+
+
+def _may_reach(own: Samples, count: int, least: float) -> NDArray[np.int64]:
+    """Places whose neighbourhood has a sample of at least ``least``: blocks of 64 and their sides."""
+    blocks = -(-len(own) // _SKIP)
+    filled = np.zeros(blocks * _SKIP, np.float32)
+    filled[: len(own)] = own
+    loud = filled.reshape(blocks, _SKIP).max(axis=1) >= least
+    near = loud.copy()
+    near[1:] |= loud[:-1]
+    near[:-1] |= loud[1:]
+    places = (np.flatnonzero(near)[:, None] * _SKIP + np.arange(_SKIP)).ravel()
+    return places[places < count]
 
 
 class PeakMeter:
@@ -53,7 +72,8 @@ class PeakMeter:
         """Take in the next samples."""
         held = np.concatenate([self._held, block.astype(np.float32, copy=False)])
         if len(held) >= 2 * REACH:
-            self._peak = max(self._peak, float(peaks_after(held, self._coefficients).max()))
+            found = peaks_after(held, self._coefficients, self._peak)
+            self._peak = max(self._peak, float(found.max()))
             held = held[len(held) - 2 * REACH + 1 :]
         self._held = held.copy()
 

@@ -16,6 +16,8 @@ _PILE_RATIO = 0.42
 _PILE_S = 0.02
 #: A limiter heaps amplitudes too, but keeps the wave's round tops: at most 0.17 in every trial.
 _CUT_DWELL = 0.195
+#: Voiced frames at a border too soft to tell: the stretch reaches over them.
+_BORDER = 20
 _SIDES = ("left", "right")
 
 
@@ -56,7 +58,8 @@ def _flat_frames(scan: Scan) -> Flags:
     peak = scan.peak.max(axis=1)
     at_top: Flags = (flat > 0) & (peak >= 0.95 * peak.max())
     enough = at_top.sum() >= _FLAT_FRAMES and flat[at_top].sum() >= _FLAT_SAMPLES
-    return at_top if enough else np.zeros(len(flat), np.bool_)
+    at_level: Flags = peak >= 0.995 * peak.max()  # also where only a sample or two is cut
+    return at_top | at_level if enough else np.zeros(len(flat), np.bool_)
 
 
 def _pile_up(scan: Scan) -> float | None:
@@ -166,7 +169,7 @@ def _long_runs(scan: Scan, bad: Flags, voiced: Flags) -> list[tuple[float, float
     spans = []
     for start, end in runs(tidy(bad[where], 10, 30)):
         first, last = where[start], where[end - 1] + 1
-        start_s = 0.0 if start == 0 else first * scan.frame_s
-        end_s = scan.length_s if end == len(where) else last * scan.frame_s
+        start_s = 0.0 if start <= _BORDER else first * scan.frame_s
+        end_s = scan.length_s if end >= len(where) - _BORDER else last * scan.frame_s
         spans.append((float(start_s), float(end_s)))
     return spans
