@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -23,8 +24,8 @@ from chapters.times import exact_text, from_exact_text, short_clock_text
 
 Plane = NDArray[np.uint8]
 
-#: A jump ahead of more than this is sought; less is decoded through.
-SEEK_AHEAD_S = Fraction(8)
+#: A jump ahead is sought where it saves decoding more than this; else it is decoded through.
+SEEK_SAVES_S = Fraction(1, 2)
 #: Damage with less than this between is one stretch to the reader.
 ONE_DAMAGE_S = Fraction(1)
 
@@ -242,9 +243,15 @@ class Pictures:
         ]
 
     def _far(self, own: Fraction) -> bool:
+        """Whether to seek: backward, or ahead past a key frame that lies well beyond what comes next."""
         assert self._now is not None
-        ahead = self._next.at if self._next is not None else self._now.at
-        return own < self._now.at or (own - ahead > SEEK_AHEAD_S and self._next is not None)
+        if own < self._now.at:
+            return True
+        probed = self._recording.probes[self._part]
+        if self._next is None or own <= self._next.at or not probed.source.seekable:
+            return False
+        key = bisect_right(probed.key_times, own) - 1
+        return key >= 0 and probed.key_times[key] - self._next.at > SEEK_SAVES_S
 
     def _open(self, index: int, own: Fraction) -> None:
         if index != self._part or self._reader is None:

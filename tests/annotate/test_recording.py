@@ -5,13 +5,13 @@ from __future__ import annotations
 from fractions import Fraction as F
 from pathlib import Path
 
-from annotate.recording import damage_sentences, open_recording
+from annotate.recording import Pictures, damage_sentences, open_recording
 from chapters.case import Case, Part, Step
 from chapters.media.probe import Damage
 from chapters.spans import Span
 from chapters.timemap import PartSpan
 from chapters.times import RecordingTime as R
-from tests.clips import SoundTrack, VideoTrack, even_times, write_clip
+from tests.clips import SoundTrack, VideoTrack, even_times, read_number, write_clip
 
 STEPS = (
     Step("one", "One", R(F(0)), R(F(12))),
@@ -63,3 +63,33 @@ def test_a_recording_without_sound_is_told_only_where_sound_is_wanted(tmp_path: 
     wanted = [n for n in recording.notices(STEPS, sound=True) if "sound" in n]
     assert len(wanted) == 1 and wanted[0].startswith("mute.mp4: ")
     assert not [n for n in recording.notices(STEPS, sound=False) if "sound" in n]
+
+
+class Counted(Pictures):
+    """Pictures that count how often they seek."""
+
+    seeks = 0
+
+    def _open(self, index: int, own: F) -> None:
+        self.seeks += 1
+        super()._open(index, own)
+
+
+def test_a_jump_over_a_key_frame_is_sought_and_shows_the_right_frame(tmp_path: Path) -> None:
+    """Frame by frame and at 8x it is read on; past a far key frame, and backward, it is sought."""
+    write_clip(tmp_path / "a.mp4", VideoTrack(even_times(360, 30), gop=60))
+    case = Case("c", "C", (Part("a.mp4"),), STEPS)
+    recording = open_recording(case, lambda name: tmp_path / name)
+    runs = {
+        1: [F(n, 30) for n in range(90)],
+        2: [*(F(n, 30) for n in range(30)), *(F(240 + n, 30) for n in range(30))],
+        3: [F(8 * n, 30) for n in range(40)],
+        4: [F(9), F(1)],
+    }
+    wanted = {1: 1, 2: 2, 3: 1, 4: 2}
+    for run, times in runs.items():
+        pictures = Counted(recording, (320, 192), case, decoder_threads=1)
+        with pictures:
+            for r in times:
+                assert read_number(pictures.planes_at(r)[0]) == r * 30
+            assert pictures.seeks == wanted[run], run
