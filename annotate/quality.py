@@ -20,7 +20,9 @@ SOFTWARE = "libx264"
 ENCODERS = ("auto", SOFTWARE, *HARDWARE)
 
 #: Kept in every level: High profile with its tools, closed groups, so that segments can be joined.
-_ALWAYS = "8x8dct=1:cabac=1:open-gop=0"
+#: "cpu-independent": without it the macroblock tree's quick routines read memory that nobody set,
+#: and the same pictures give other bytes in another run (seen with x264 core 165).
+_ALWAYS = "8x8dct=1:cabac=1:open-gop=0:cpu-independent=1"
 #: The fast search of "superfast" with a short look ahead for where bits pay, one B-frame between,
 #: and a gentler spread of bits towards plain areas.
 _CLUB = f"{_ALWAYS}:mbtree=1:rc-lookahead=5:bframes=1:b-adapt=0:weightp=0:aq-strength=0.7"
