@@ -27,6 +27,7 @@ from annotate.speech.snap import snapped
 from annotate.speech.sound import RATE_HZ, ArraySound, Pcm, Sound, between, frame_levels
 from annotate.speech.sphinx import ScriptEar, available
 from annotate.speech.spoken import Script, is_english, read_script
+from annotate.speech.spread import lay_sentences
 from annotate.speech.ways import chosen_ways, sentences_for_listening
 
 Hear = Callable[[Pcm], list[HeardWord]]
@@ -65,7 +66,10 @@ def align_take(
         heard = _heard(sound, hear, stretches(mask.spans, levels))
         ways = chosen_ways(text.tokens, [word.text for word in heard])
     board = _board(text, ways, entries, sound.count / RATE_HZ)
-    place(board, heard, Surroundings(sound, mask, levels, ear))
+    if hear is None:
+        lay_sentences(board, mask.spans)
+    else:
+        place(board, heard, Surroundings(sound, mask, levels, ear))
     _snap(board, np.asarray(levels < mask.threshold_db))
     tokens = tuple(pairwise([0, *accumulate(map(len, ways))]))
     return told(board, text, tokens, mask, () if hear else (SENTENCES_ONLY,))

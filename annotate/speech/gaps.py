@@ -19,6 +19,7 @@ from annotate.speech.heard import HeardWord, shifted
 from annotate.speech.mask import Span, SpeechMask, bridged, stretches, total_s
 from annotate.speech.match import Run, match
 from annotate.speech.sound import Pcm, Sound, between
+from annotate.speech.spread import lay_over
 
 Floats = NDArray[np.float64]
 
@@ -261,24 +262,3 @@ def _spread(board: Board, gap: Gap, take: Surroundings) -> None:
     if not _about_right(speech, board, gap):
         return
     lay_over(board, gap.first, gap.stop, speech)
-
-
-def lay_over(board: Board, first: int, stop: int, speech: list[Span]) -> None:
-    """Words ``first`` to ``stop`` spread over spans of speech, in proportion to their phones."""
-    share = np.concatenate(([0.0], np.cumsum(board.phones[first:stop])))
-    if not speech or share[-1] <= 0:
-        return
-    marks = np.concatenate(([0.0], np.cumsum([b - a for a, b in speech])))
-    along = share / share[-1] * marks[-1]
-    for k in range(stop - first):
-        start = _time_of(along[k], speech, marks, "right")
-        end = _time_of(along[k + 1], speech, marks, "left")
-        board.put(first + k, start, max(start, end), "estimated")
-
-
-def _time_of(along: float, speech: list[Span], marks: Floats, side: str) -> float:
-    """The time at which so much speech has passed; at a pause its end or its start."""
-    near = 1e-9 if side == "right" else -1e-9
-    index = int(np.searchsorted(marks, along + near, "right")) - 1
-    index = min(max(index, 0), len(speech) - 1)
-    return min(speech[index][1], float(speech[index][0] + along - marks[index]))

@@ -6,13 +6,13 @@ is no folder is refused, and the libraries are told to stay offline.
 - ``tokens.txt`` and ``*.onnx``: sherpa-onnx. Three networks (encoder, decoder, joiner) are a
   transducer, encoder and decoder a Whisper export, one alone a CTC model, NeMo's unless the file's
   name says another family that the library knows.
-- ``model.bin``, ``config.json`` and ``tokenizer.json`` or ``vocabulary.*``: faster-whisper.
+- ``model.bin``, ``config.json`` and ``tokenizer.json``: faster-whisper (without the last it would
+  ask the network for one, so such a folder is refused).
 """
 
 from __future__ import annotations
 
 import importlib.util
-import os
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Literal
@@ -39,8 +39,7 @@ def kind_of(folder: Path, shown_as: str) -> Kind:
     names = {path.name for path in folder.iterdir() if path.is_file()}
     if "tokens.txt" in names and any(name.endswith(".onnx") for name in names):
         return "sherpa-onnx"
-    words = {"tokenizer.json", "vocabulary.json", "vocabulary.txt"}
-    if {"model.bin", "config.json"} <= names and words & names:
+    if {"model.bin", "config.json", "tokenizer.json"} <= names:
         return "faster-whisper"
     raise RecordingError(shown_as, "holds no model that is known", _HOLDS)
 
@@ -167,7 +166,6 @@ class WhisperRecogniser:
     draft = False
 
     def __init__(self, folder: Path, language: str) -> None:
-        os.environ.setdefault("HF_HUB_OFFLINE", "1")
         from faster_whisper import WhisperModel
 
         self._model = WhisperModel(

@@ -257,7 +257,7 @@ def _worded(bare: str, is_word: Callable[[str], bool]) -> Words:
         return tuple(map(_letter, initials[1]))
     out: list[str] = []
     for part in _PARTS.findall(bare):
-        if part[0].isdigit() or part[0] == ".":
+        if part[0] in "0123456789.":
             out += decimal(part)
         elif part in readings.SIGNS:
             out += as_said(" ".join(readings.SIGNS[part][0]))
