@@ -47,15 +47,16 @@ def _low_spectrum_db(scan: Scan) -> Floats:
     """
     window = np.hanning(_WINDOW)
     count = (len(scan.low) - _WINDOW) // _HOP + 1
-    power = np.zeros((count, _WINDOW + 1))
+    bins = _bin(60 * _HARMONICS) + 13
+    power = np.zeros((count, bins), np.float32)
     for channel in range(scan.channels):
         frames = sliding_window_view(scan.low[:, channel], _WINDOW)[::_HOP]
         for start in range(0, count, 500):
             some = frames[start : start + 500] * window
             part: NDArray[Any] = np.fft.rfft(some, n=2 * _WINDOW, axis=1)
-            power[start : start + 500] += np.abs(part) ** 2
+            power[start : start + 500] += np.abs(part[:, :bins]) ** 2
     scale = 2.0 / (float(window.sum()) ** 2) / scan.channels
-    out: Floats = 10 * np.log10(power * scale + 1e-14)
+    out: Floats = 10 * np.log10(power * np.float32(scale) + np.float32(1e-14))
     return out
 
 
@@ -86,7 +87,7 @@ def _persistent(track: Floats) -> Floats:
     windows = sliding_window_view(padded, 2 * _PERSIST + 1)
     place = round(_PAUSES * 2 * _PERSIST)
     parts = [
-        np.partition(windows[start : start + 2000], place, axis=1)[:, place]
+        np.partition(windows[start : start + 2000], place, axis=1)[:, place].copy()
         for start in range(0, len(windows), 2000)
     ]
     return np.concatenate(parts)

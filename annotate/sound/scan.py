@@ -33,7 +33,7 @@ class Scan:
     """Numbers of one take; frame i covers seconds ``i * frame_s`` to ``(i + 1) * frame_s``.
 
     ``power`` mean square less the squared mean, ``mean``, ``peak`` magnitude, ``flat`` samples in
-    flat tops, ``dwell`` share of time near the peak: shape (frames, channels). ``cross`` mean product of left and right less the product
+    flat tops: shape (frames, channels). ``cross`` mean product of left and right less the product
     of their means (frames,), zeros for mono. ``bands_db`` (frames, bands) power in dBFS, channels
     averaged. ``low`` (samples, channels) at LOW_RATE_HZ. ``amplitude`` (seconds, BINS) counts of
     sample magnitudes, channels together. ``peak`` may exceed 1 in coded files.
@@ -47,7 +47,6 @@ class Scan:
     mean: Floats
     peak: Floats
     flat: Floats
-    dwell: Floats
     cross: Floats
     bands_db: Floats
     low: Samples
@@ -73,7 +72,6 @@ class _Parts:
     mean: list[Floats] = field(default_factory=list)
     peak: list[Floats] = field(default_factory=list)
     flat: list[Floats] = field(default_factory=list)
-    dwell: list[Floats] = field(default_factory=list)
     cross: list[Floats] = field(default_factory=list)
     bands_db: list[Floats] = field(default_factory=list)
 
@@ -88,7 +86,10 @@ class Scanner:
         self._channels = channels
         self._frame = rate_hz // FRAMES_PER_S
         self._held = np.zeros((0, channels), np.float32)
+        self._waiting: list[Samples] = []
+        self._waiting_count = 0
         self._count = 0
+        self._done = 0
         self._parts = _Parts()
         self._spectrum = _BandSplit(rate_hz, self._frame)
         self._low = _LowCopy(rate_hz, channels)
@@ -97,8 +98,16 @@ class Scanner:
     def feed(self, block: Samples) -> None:
         """Take in the next samples, float32 (n, channels)."""
         self._count += len(block)
-        self._low.feed(block)
-        held = np.concatenate([self._held, block])
+        self._waiting.append(block)
+        self._waiting_count += len(block)
+        if self._waiting_count >= self._rate_hz:  # small blocks would cost more than their work
+            self._work()
+
+    def _work(self) -> None:
+        fresh = np.concatenate(self._waiting) if self._waiting else self._held[:0]
+        self._waiting, self._waiting_count = [], 0
+        self._low.feed(fresh)
+        held = np.concatenate([self._held, fresh])
         whole = len(held) // self._frame
         if whole:
             self._frames(held[: whole * self._frame].reshape(whole, self._frame, self._channels))
@@ -106,6 +115,7 @@ class Scanner:
 
     def finish(self) -> Scan:
         """The numbers of everything that was fed; samples short of a last frame count in length."""
+        self._work()
         parts, channels = self._parts, self._channels
         amplitude = np.array(self._histogram, np.int64).reshape(-1, BINS)
         return Scan(
@@ -117,7 +127,6 @@ class Scanner:
             mean=_joined(parts.mean, channels),
             peak=_joined(parts.peak, channels),
             flat=_joined(parts.flat, channels),
-            dwell=_joined(parts.dwell, channels),
             cross=_joined(parts.cross),
             bands_db=_joined(parts.bands_db, self._spectrum.bands),
             low=self._low.finish(),
@@ -131,7 +140,7 @@ class Scanner:
     def _some_frames(self, frames: Floats) -> None:
         """Add the numbers of frames (count, samples, channels)."""
         parts = self._parts
-        done = sum(len(p) for p in parts.mean)
+        done, self._done = self._done, self._done + len(frames)
         sides = np.ascontiguousarray(frames.transpose(2, 0, 1))  # (channels, count, samples)
         mean = sides.mean(axis=2)
         sides -= mean[:, :, None]
@@ -142,7 +151,6 @@ class Scanner:
         parts.peak.append(peak.T)
         parts.power.append(squares.T)
         parts.flat.append(_flat_tops(sides, magnitude, peak).T)
-        parts.dwell.append(_dwell(magnitude, peak).T)
         if self._channels == 2:
             parts.cross.append(np.einsum("jk,jk->j", sides[0], sides[1]) / sides.shape[2])
         else:
@@ -173,17 +181,6 @@ def _flat_tops(sides: Floats, magnitude: Floats, peak: Floats) -> Floats:
     runs = equal[:, :, 1:] & equal[:, :, :-1]
     flat: Floats = np.count_nonzero(runs, axis=2) * (peak > 0.05)
     return flat
-
-
-def _dwell(magnitude: Floats, peak: Floats) -> Floats:
-    """Share of the samples over half the peak that stand over 92 % of it, (channels, count).
-
-    About 0.4 for the round top of any wave (acos 0.92 / acos 0.5 for a sine), more where it is cut.
-    """
-    high = np.count_nonzero(magnitude >= 0.92 * peak[:, :, None], axis=2)
-    wide = np.count_nonzero(magnitude >= 0.5 * peak[:, :, None], axis=2)
-    share: Floats = high / np.maximum(wide, 1)
-    return share
 
 
 class _BandSplit:

@@ -56,7 +56,7 @@ def room_level_db(scan: Scan) -> Floats:
     floors = []
     for start in range(0, len(windows), 500):
         part = np.partition(windows[start : start + 500], _QUIETEST, axis=2)
-        floors.append(part[:, :, _QUIETEST])
+        floors.append(part[:, :, _QUIETEST].copy())
     floor = np.concatenate(floors)
     total: Floats = 10 * np.log10((10 ** (floor / 10)).sum(axis=1))
     return total

@@ -11,11 +11,10 @@ from annotate.sound.scan import BINS, Floats, Scan
 
 _FLAT_FRAMES = 4
 _FLAT_SAMPLES = 20
-#: Counts near the clip level over counts just below it; clean voices reach 0.45 on few samples.
-_PILE_RATIO = 0.42
+#: Counts near the clip level over counts just below it. In trials: clean voices up to 0.46, voices
+#: through a limiter up to 0.86, clipped by 8 dB and coded at least 1.36.
+_PILE_RATIO = 1.0
 _PILE_S = 0.02
-#: A limiter heaps amplitudes too, but keeps the wave's round tops: at most 0.17 in every trial.
-_CUT_DWELL = 0.195
 #: Voiced frames at a border too soft to tell: the stretch reaches over them.
 _BORDER = 20
 _SIDES = ("left", "right")
@@ -39,8 +38,6 @@ def _clipping(scan: Scan) -> list[Fault]:
         if level is None:
             return []
         clipped = scan.peak.max(axis=1) >= level
-        if float(np.median(scan.dwell.max(axis=1)[clipped])) < _CUT_DWELL:
-            return []
     where = np.flatnonzero(clipped)
     start_s, end_s = where[0] * scan.frame_s, (where[-1] + 1) * scan.frame_s
     places = len(runs(tidy(clipped, 50, 1)))
@@ -121,7 +118,11 @@ def _steady_offset(track: Floats) -> Floats:
         return np.zeros(len(track))
     padded = np.pad(track, (width // 2, width - width // 2 - 1), mode="edge")
     windows = sliding_window_view(padded, width)[::5]
-    low, high = np.percentile(windows, [15, 85], axis=1)
+    parts = [
+        np.percentile(windows[start : start + 1000], [15, 85], axis=1)
+        for start in range(0, len(windows), 1000)
+    ]
+    low, high = np.concatenate(parts, axis=1)
     steady = np.where(low > 0, low, np.where(high < 0, high, 0.0))
     return np.repeat(steady, 5)[: len(track)]
 
