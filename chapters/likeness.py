@@ -30,6 +30,7 @@ _LOCAL_PX = 21
 _ROWS, _COLUMNS = 9, 16
 _MATCH_ROWS, _MATCH_COLUMNS = 5, 8
 _REACH_PX = 10
+_COARSE_PX = 64
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,14 +39,16 @@ class View:
 
     ``grey`` smoothed levels 0..255; ``structure`` the light-free picture, about -3..3;
     ``blocks`` its energy per block, shape (9, 16), 0 blank to 1 full of structure; ``half`` the
-    structure at half size; ``sharp`` the structure of the unsmoothed picture; ``level`` mean level; ``fine`` mean fine detail in levels.
+    structure at half size; ``coarse`` the levels without their local mean, at 64 pixels; ``luma``
+    the picture at working size; ``level`` mean level; ``fine`` mean fine detail in levels.
     """
 
     grey: Plane
     structure: Plane
     blocks: Plane
     half: Plane
-    sharp: Plane
+    coarse: Plane
+    luma: Grey
     level: float
     fine: float
 
@@ -66,9 +69,10 @@ def view(luma: Grey, size: tuple[int, int]) -> View:
     if (luma.shape[1], luma.shape[0]) != size:
         shrink = luma.shape[0] >= size[1] and luma.shape[1] >= size[0]
         way = cv2.INTER_AREA if shrink else cv2.INTER_LINEAR
-        raw = cv2.resize(luma, size, interpolation=way).astype(np.float32)
+        luma = np.asarray(cv2.resize(luma, size, interpolation=way), np.uint8)
     else:
-        raw = luma.astype(np.float32)
+        luma = luma.copy()
+    raw = luma.astype(np.float32)
     grey = cv2.GaussianBlur(raw, (0, 0), 1.2)
     high = grey - cv2.blur(grey, (_LOCAL_PX, _LOCAL_PX))
     local = cv2.blur(high * high, (_LOCAL_PX, _LOCAL_PX))
@@ -80,10 +84,18 @@ def view(luma: Grey, size: tuple[int, int]) -> View:
         structure=structure,
         blocks=block_mean(structure * structure),
         half=half,
-        sharp=structure + (raw - grey) / spread,
+        coarse=_coarse(raw, size),
+        luma=luma,
         level=float(raw.mean()),
         fine=float(np.abs(raw - grey).mean()),
     )
+
+
+def _coarse(raw: Plane, size: tuple[int, int]) -> Plane:
+    scale = _COARSE_PX / max(size)
+    small = (max(8, round(size[0] * scale)), max(8, round(size[1] * scale)))
+    soft = cv2.resize(cv2.GaussianBlur(raw, (0, 0), 2.5), small, interpolation=cv2.INTER_AREA)
+    return np.asarray(soft - cv2.blur(soft, (15, 15)), np.float32)
 
 
 def block_mean(plane: Plane) -> Plane:
@@ -132,7 +144,10 @@ class Landmarks:
 
 def landmarks(seen: View) -> Landmarks:
     """SIFT key points (Lowe, IJCV 2004) of the light-free picture at twice the working size."""
-    even = np.clip(128 + 50 * seen.sharp, 0, 255).astype(np.uint8)
+    raw = seen.luma.astype(np.float32)
+    high = raw - cv2.blur(raw, (_LOCAL_PX, _LOCAL_PX))
+    spread = np.sqrt(cv2.blur(high * high, (_LOCAL_PX, _LOCAL_PX)) + NOISE_LEVELS**2)
+    even = np.clip(128 + 50 * high / spread, 0, 255).astype(np.uint8)
     large = cv2.resize(even, None, fx=2, fy=2, interpolation=cv2.INTER_CUBIC)
     finder = cv2.SIFT_create(nfeatures=300, contrastThreshold=0.02)  # type: ignore[attr-defined]
     points, marks = finder.detectAndCompute(large, None)
@@ -167,45 +182,77 @@ class BlockMatch:
 
     ``match`` weighted mean of the best correlations, -1..1 (NaN: nothing to compare);
     ``kept`` share of the compared blocks found again; ``compared`` share of blocks that hold
-    structure in both; ``shift_px`` median length of their shifts in working pixels.
+    structure in both; ``shift_px`` median length of their shifts in working pixels; ``scores`` the
+    best correlation of each of the 5 x 8 blocks, NaN where a block could not be compared.
     """
 
     match: float
     kept: float
     compared: float
     shift_px: float
+    scores: Plane
 
 
 def block_match(a: View, b: View) -> BlockMatch:
     """Find each of 5 x 8 blocks of ``a`` again in ``b`` within 10 working pixels."""
     rows, columns = a.structure.shape
     height, width = rows // _MATCH_ROWS, columns // _MATCH_COLUMNS
-    shape = (_MATCH_COLUMNS, _MATCH_ROWS)
-    energy_a = cv2.resize(a.blocks, shape, interpolation=cv2.INTER_AREA)
-    energy_b = cv2.resize(b.blocks, shape, interpolation=cv2.INTER_AREA)
-    scores: list[float] = []
-    weights: list[float] = []
+    energy = np.sqrt(_match_energy(a) * _match_energy(b))
+    counts = np.minimum(_match_energy(a), _match_energy(b)) >= BLANK_BLOCK
+    scores = np.full((_MATCH_ROWS, _MATCH_COLUMNS), np.nan, np.float32)
     shifts: list[float] = []
-    for i in range(_MATCH_ROWS):
-        for j in range(_MATCH_COLUMNS):
-            if min(energy_a[i, j], energy_b[i, j]) < BLANK_BLOCK:
-                continue
-            top, left = i * height, j * width
-            template = a.structure[top : top + height, left : left + width]
-            y0, x0 = max(0, top - _REACH_PX), max(0, left - _REACH_PX)
-            area = b.structure[y0 : top + height + _REACH_PX, x0 : left + width + _REACH_PX]
-            score = cv2.matchTemplate(area, template, cv2.TM_CCOEFF_NORMED)
-            _, best, _, (x, y) = cv2.minMaxLoc(score)
-            scores.append(best)
-            weights.append(float(np.sqrt(energy_a[i, j] * energy_b[i, j])))
-            shifts.append(float(np.hypot(x0 + x - left, y0 + y - top)))
-    compared = len(scores) / (_MATCH_ROWS * _MATCH_COLUMNS)
+    for i, j in np.argwhere(counts).tolist():
+        top, left = i * height, j * width
+        template = a.structure[top : top + height, left : left + width]
+        y0, x0 = max(0, top - _REACH_PX), max(0, left - _REACH_PX)
+        area = b.structure[y0 : top + height + _REACH_PX, x0 : left + width + _REACH_PX]
+        score = cv2.matchTemplate(area, template, cv2.TM_CCOEFF_NORMED)
+        _, scores[i, j], _, (x, y) = cv2.minMaxLoc(score)
+        shifts.append(float(np.hypot(x0 + x - left, y0 + y - top)))
+    compared = len(shifts) / scores.size
     if compared < 0.08:
-        return BlockMatch(float("nan"), float("nan"), compared, float("nan"))
-    array = np.asarray(scores)
+        nan = float("nan")
+        return BlockMatch(nan, nan, compared, nan, scores)
     return BlockMatch(
-        match=float(np.average(array, weights=np.asarray(weights))),
-        kept=float(np.mean(array > 0.7)),
+        match=float(np.average(scores[counts], weights=energy[counts])),
+        kept=float(np.mean(scores[counts] > 0.7)),
         compared=compared,
         shift_px=float(np.median(shifts)),
+        scores=scores,
     )
+
+
+def _match_energy(seen: View) -> Plane:
+    shape = (_MATCH_COLUMNS, _MATCH_ROWS)
+    return np.asarray(cv2.resize(seen.blocks, shape, interpolation=cv2.INTER_AREA), np.float32)
+
+
+@dataclass(frozen=True, slots=True)
+class Blend:
+    """How well a picture is a mixture of an earlier and a later one.
+
+    ``alike`` correlation of the two; ``share`` of the later one, 0..1; ``misfit`` what the mixture
+    leaves unexplained, as a part of what a picture made of pieces of both would leave: near 0 in
+    a dissolve, about 1 where something sweeps over the view, more where the view just moves.
+    """
+
+    alike: float
+    share: float
+    misfit: float
+
+
+def blend(earlier: View, between: View, later: View) -> Blend | None:
+    """Fit ``between`` = (1 - s) ``earlier`` + s ``later``; None where the two hardly differ."""
+    first, last = earlier.coarse, later.coarse
+    apart = last - first
+    size = float((apart * apart).sum())
+    if size < 2 * apart.size:
+        return None
+    norm = float(np.sqrt((first * first).sum() * (last * last).sum())) + 1e-6
+    alike = float((first * last).sum()) / norm
+    gone = between.coarse - first
+    share = float((gone * apart).sum()) / size
+    if not 0.2 < share < 0.8:
+        return Blend(alike, share, float("inf"))
+    left = gone - share * apart
+    return Blend(alike, share, float((left * left).sum()) / (share * (1 - share) * size))

@@ -6,74 +6,117 @@ Kinds of cut:
 cut       the view is another one from one frame to the next
 swap      the view is another one, and the one of before comes back (recorder input switched)
 stop      the recorder stopped: a jump within one view, after a frozen or black picture or a hole
+fade      the view goes dark slowly and another one comes up
+dissolve  one view melts into another
 ========  =====================================================================================
 
-Flashes, washed-out or covered pictures, lamp steps, filters, refocus and movement are not cuts:
-a lamp leaves the structure as it was, movement is found again elsewhere or is spread over several
-frames, and after a flash or a blink the picture of before comes back.
+Flashes, washed-out or covered pictures, lamp steps, filters, refocus, changes of magnification and
+movement are not cuts: a lamp leaves the structure as it was, movement is found again elsewhere or
+is spread over several frames, and after a flash or a blink the picture of before comes back.
 """
 
 from __future__ import annotations
 
 import math
+from bisect import bisect_left, bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from chapters.signals import MARK_S, Look, Signals
+from chapters.blends import BlendLook
+from chapters.looks import BLANK_DETAIL, LOOK_S, Look
+from chapters.marks import MARK_S
+from chapters.signals import RETURN_SOON_S, Signals
 from chapters.spans import Span
 from chapters.times import RecordingTime
 
-#: A frozen picture of this length before a jump is a recorder that stopped.
+#: A frozen or black picture of this length before a jump is a recorder that stopped.
 FROZEN_S = Fraction(2, 5)
-#: A view that comes back within this time was covered or lit, not left.
-BLINK_S = Fraction(3, 5)
-
+#: A change of contrast that takes so long is a fade, in seconds.
+FADE_S = Fraction(1, 4)
+#: A change of contrast that takes no longer is coding, in seconds.
+SMEAR_S = Fraction(1, 20)
 #: Decoder smear may settle for so long before it stands still.
 SETTLE_S = Fraction(3, 10)
 
 
 @dataclass(frozen=True, slots=True)
 class SceneCut:
-    """``at`` is the time of the first frame after the cut; ``confidence`` 0..1."""
+    """``at`` is the time of the first frame after the cut; ``confidence`` 0..1.
+
+    ``begins`` is the time of the last frame before it: for a fade or a dissolve the last of the old
+    view alone, as far as that can be told.
+    """
 
     at: RecordingTime
     kind: str
     confidence: float
+    begins: RecordingTime | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class CutRules:
-    """The limits of the decision; matches run from -1 unlike to 1 alike.
+    """The limits of the decision, tuned on one part of the benchmark's corpus (tests/bench).
 
-    ``across_most`` block match over the step, ``drop_least`` how much lower it is than on either
-    side, ``back_most`` best match of the second before with the second after, ``jump_*`` the same
-    for a jump within one view.
+    Matches run from -1 unlike to 1 alike (see looks.Look). Another view: ``across_most`` block
+    match over the step, ``drop_least`` how much lower it is than on either side, ``back_most`` best
+    match of the second before with the second after, ``landmarks_least`` common landmarks that make
+    it the same view. A jump within one view: ``torn_least`` share of torn blocks, ``held_least``
+    what stays of the tear, ``alone_least`` the step over those near by, ``jump_least`` the product
+    of the three over their limits, ``jump_levels_least`` how much the torn blocks change in levels,
+    ``jump_light_most`` how much the whole picture's level may, ``echo_part`` which other steps near
+    by, as a part of this one, may be the end of a flash. A blend: ``misfit_most``, ``blend_back_most``.
     """
 
     across_most: float = 0.75
-    drop_least: float = 0.18
+    drop_least: float = 0.15
     back_most: float = 0.60
-    jump_kept_most: float = 0.55
-    jump_back_most: float = 0.80
-    blank_back_most: float = 0.45
+    landmarks_least: int = 5
+    blank_back_most: float = 0.50
+    torn_least: float = 0.17
+    held_least: float = 0.35
+    alone_least: float = 2.0
+    jump_least: float = 2.0
+    jump_levels_least: float = 4.0
+    jump_light_most: float = 12.0
+    echo_part: float = 0.6
+    misfit_most: float = 0.45
+    blend_back_most: float = 0.55
 
 
 def find_cuts(signals: Signals, rules: CutRules = CutRules()) -> tuple[SceneCut, ...]:
-    """Every scene cut in order of time; two cuts never share a frame."""
+    """Every scene cut in order of time; no two at one time, none inside a fade or dissolve."""
     found: dict[Fraction, SceneCut] = {}
     for look in signals.looks:
-        cut = _judge(look, rules)
+        cut = _judge(look, signals, rules)
         if cut is not None and look.same_frame_s >= FROZEN_S and _smeared(look, signals, found):
             continue
         if cut is not None and (cut.at not in found or found[cut.at].confidence < cut.confidence):
             found[cut.at] = cut
+    for blended in sorted(signals.blends, key=lambda b: b.misfit):
+        melted = _melted(blended, rules)
+        touched = [at for at, cut in found.items() if _touch(blended, cut)]
+        if melted is not None and all(_slight(blended, found[at], rules) for at in touched):
+            for at in touched:
+                del found[at]
+            found[melted.at] = melted
     swapped_back = [
         Span(s.at, s.at + s.returned_s)
         for s in signals.looks
         if s.at in found and found[s.at].kind == "swap" and s.returned_s is not None
     ]
-    return tuple(_named(found[at], swapped_back) for at in sorted(found))
+    return tuple(_named(found[at], swapped_back) for at in sorted(_apart(found)))
+
+
+def _apart(found: Mapping[Fraction, SceneCut]) -> list[Fraction]:
+    """Times of the cuts that lie in no fade or dissolve of another."""
+    long = [c for c in found.values() if c.kind in ("fade", "dissolve") and c.begins is not None]
+    return [
+        at
+        for at, cut in found.items()
+        if not any(g.at != at and g.begins < at <= g.at for g in long if g.begins is not None)
+        or cut.kind == "fade"
+    ]
 
 
 def _named(cut: SceneCut, away: Sequence[Span]) -> SceneCut:
@@ -85,48 +128,146 @@ def _named(cut: SceneCut, away: Sequence[Span]) -> SceneCut:
 def _smeared(look: Look, signals: Signals, found: Mapping[Fraction, SceneCut]) -> bool:
     """Whether the frozen picture before this step was decoder smear: stepped into, but not by a cut.
 
-    A recorder that stops leaves its last good picture standing; a still switched in begins with a cut.
+    A recorder that stops leaves its last good picture standing; a still switched in begins with a
+    cut.
     """
     start = look.at - look.same_frame_s
     into = [s for s in signals.looks if 0 <= start - s.at <= SETTLE_S and s.step > 0.3]
     return bool(into) and not any(s.at in found for s in into)
 
 
-def _judge(look: Look, rules: CutRules) -> SceneCut | None:
+def _judge(look: Look, signals: Signals, rules: CutRules) -> SceneCut | None:
     if look.blank_s > 0:
-        return _after_blank(look, rules)
-    if math.isnan(look.across) or math.isnan(look.back):
+        return _after_blank(look, signals, rules)
+    if math.isnan(look.across):
         return None
-    beside = min(1.0, *(m for m in (look.before, look.after) if not math.isnan(m)), 1.0)
-    drop = beside - look.across
-    if look.across > rules.across_most or drop < rules.drop_least:
+    margin = _other_view(look, rules)
+    if margin is not None:
+        kind = "cut" if look.returned_s is None else "swap"
+    else:
+        margin, kind = _jump(look, signals, rules), "stop"
+    if margin is None:
         return None
-    if look.back < rules.back_most:
-        margin = min(
-            (rules.across_most - look.across) / 0.2,
-            (drop - rules.drop_least) / 0.2,
-            (rules.back_most - look.back) / 0.2,
-        )
-        return SceneCut(RecordingTime(look.at), _kind(look), _confidence(margin))
-    stopped = look.same_frame_s >= FROZEN_S or look.gap_ratio > 8
-    if stopped and look.kept < rules.jump_kept_most and look.back < rules.jump_back_most:
-        margin = (rules.jump_back_most - look.back) / 0.2
-        return SceneCut(RecordingTime(look.at), "stop", _confidence(margin))
-    return None
-
-
-def _kind(look: Look) -> str:
     if look.same_frame_s >= FROZEN_S or look.gap_ratio > 8:
-        return "stop"
-    return "cut" if look.returned_s is None else "swap"
+        kind = "stop"
+    before = signals.times[max(0, look.index - 1)]
+    return SceneCut(RecordingTime(look.at), kind, _confidence(margin), RecordingTime(before))
 
 
-def _after_blank(look: Look, rules: CutRules) -> SceneCut | None:
-    if math.isnan(look.back) or look.back > rules.blank_back_most:
+def _other_view(look: Look, rules: CutRules) -> float | None:
+    """How far the step lies beyond the limits of a change of view; None within them."""
+    if math.isnan(look.back) or (look.landmarks or 0) >= rules.landmarks_least:
+        return None
+    beside = min((m for m in (look.before, look.after) if not math.isnan(m)), default=1.0)
+    margin = min(
+        (rules.across_most - look.across) / 0.2,
+        (min(beside, 1.0) - look.across - rules.drop_least) / 0.2,
+        (rules.back_most - look.back) / 0.2,
+    )
+    return margin if margin > 0 else None
+
+
+def _jump(look: Look, signals: Signals, rules: CutRules) -> float | None:
+    """The same for a jump within one view."""
+    lit = abs(look.level_step) > rules.jump_light_most
+    undone = look.undone_s is not None and abs(look.level_step) > rules.jump_light_most / 3
+    if lit or undone or math.isnan(look.before) or math.isnan(look.after):
+        return None
+    if look.torn < rules.torn_least or look.torn_levels < rules.jump_levels_least:
+        return None
+    held = look.held if _echoed(look, signals, rules) else 1.0
+    alone = look.step / (max(look.step_before, look.step_after) + 0.01)
+    if held < rules.held_least or alone < rules.alone_least * max(1.0, look.gap_ratio) ** 0.5:
+        return None
+    product = (
+        (look.torn / rules.torn_least)
+        * min(held / rules.held_least, 2.0)
+        * min(alone / rules.alone_least, 4.0)
+    )
+    return math.log(product / rules.jump_least, 4) if product > rules.jump_least else None
+
+
+def _echoed(look: Look, signals: Signals, rules: CutRules) -> bool:
+    """Whether another step or a blank picture lies within a second, as at the ends of a flash."""
+    first = bisect_left(signals.times, look.at - LOOK_S)
+    last = bisect_right(signals.times, look.at + LOOK_S)
+    steps = signals.step[first:last].copy()
+    steps[look.index - first] = 0
+    if first == 0:
+        steps[0] = 0
+    blank = bool((signals.detail[first:last] < BLANK_DETAIL).any())
+    return blank or bool((steps > rules.echo_part * look.step).any())
+
+
+def _after_blank(look: Look, signals: Signals, rules: CutRules) -> SceneCut | None:
+    if math.isnan(look.back) or (look.landmarks or 0) >= rules.landmarks_least:
+        return None
+    margin = (rules.blank_back_most - look.back) / 0.3
+    if margin <= 0 or _soon_back(look.returned_s):
+        return None
+    first = bisect_left(signals.times, look.at - look.blank_s)
+    begins, ends = _ramp(signals, first, look.index)
+    times = signals.times
+    ramp = times[max(first - 1, 0)] - times[max(begins, 0)] + times[ends] - times[look.index]
+    if look.blank_s < FROZEN_S and SMEAR_S < ramp < FADE_S:
+        return None  # a turret that clicks, a shutter: dark for an instant, smeared on either side
+    kind = "fade" if ramp >= FADE_S else "stop" if look.blank_s >= FROZEN_S else "cut"
+    at = ends if kind == "fade" else look.index
+    return SceneCut(
+        RecordingTime(signals.times[at]),
+        kind,
+        _confidence(margin),
+        RecordingTime(signals.times[max(0, begins if kind == "fade" else look.index - 1)]),
+    )
+
+
+def _ramp(signals: Signals, first: int, stop: int) -> tuple[int, int]:
+    """Last frame at full contrast before a blank stretch and the first at full contrast after it.
+
+    ``first`` is the first blank frame, ``stop`` the first after the stretch.
+    """
+    times, contrast = signals.times, signals.contrast
+    lowest = bisect_left(times, times[first] - 2 * LOOK_S)
+    highest = bisect_right(times, times[stop] + 2 * LOOK_S)
+    begins = first - 1
+    while begins > lowest and contrast[begins - 1] > 1.01 * contrast[begins]:
+        begins -= 1
+    ends = stop
+    while ends + 1 < highest and contrast[ends + 1] > 1.01 * contrast[ends]:
+        ends += 1
+    return begins, ends
+
+
+def _melted(look: BlendLook, rules: CutRules) -> SceneCut | None:
+    if math.isnan(look.back) or look.landmarks >= rules.landmarks_least:
+        return None
+    if _soon_back(look.returned_s):
+        return None
+    margin = min((rules.misfit_most - look.misfit) / 0.3, (rules.blend_back_most - look.back) / 0.3)
+    if margin <= 0:
         return None
     return SceneCut(
-        RecordingTime(look.at), "stop", _confidence((rules.blank_back_most - look.back) / 0.3)
+        RecordingTime(look.ends), "dissolve", _confidence(margin), RecordingTime(look.begins)
     )
+
+
+def _soon_back(returned_s: Fraction | None) -> bool:
+    """Whether the view came back so soon that it was fogged or covered, not left."""
+    return returned_s is not None and returned_s <= RETURN_SOON_S
+
+
+def _touch(look: BlendLook, cut: SceneCut) -> bool:
+    """Whether the blend shares time with a cut, or all but touches it."""
+    slow = cut.kind in ("fade", "dissolve")
+    begins = cut.begins if slow and cut.begins is not None else cut.at
+    return begins - SETTLE_S <= look.ends and look.begins < cut.at + SETTLE_S
+
+
+def _slight(look: BlendLook, cut: SceneCut, rules: CutRules) -> bool:
+    """Whether the cut is only the first or last picture of the dissolve, seen as a step."""
+    inside = look.begins - SETTLE_S / 2 <= cut.at <= look.ends + SETTLE_S / 2
+    plain = cut.kind in ("cut", "swap") and look.misfit > rules.misfit_most / 3
+    return inside and not plain and cut.kind not in ("fade", "dissolve")
 
 
 def _confidence(margin: float) -> float:

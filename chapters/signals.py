@@ -12,11 +12,19 @@ from collections import deque
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
-import cv2
 import numpy as np
-from numpy.typing import NDArray
 
-from chapters.likeness import Grey, View, block_step, view, whole_match
+from chapters.blends import KEEP_S, BlendLook, BlendWatch
+from chapters.likeness import (
+    Grey,
+    Landmarks,
+    View,
+    block_step,
+    common_landmarks,
+    landmarks,
+    view,
+    whole_match,
+)
 from chapters.likeness import working_size as _working_size
 from chapters.looks import (
     BLANK_DETAIL,
@@ -25,44 +33,37 @@ from chapters.looks import (
     Entry,
     Look,
     Pending,
+    Torn,
     clear_views,
     compare,
+    spread,
 )
+from chapters.marks import MARK_S, MarkReader, Marks, Numbers
 
-__all__ = ["BLANK_DETAIL", "LOOK_S", "MARK_S", "Look", "Marks", "SignalReader", "Signals"]
-
-Numbers = NDArray[np.float32]
+__all__ = [
+    "BLANK_DETAIL",
+    "LOOK_S",
+    "MARK_S",
+    "BlendLook",
+    "Look",
+    "Marks",
+    "SignalReader",
+    "Signals",
+]
 
 #: A view put away by a step is looked for again for so long, in seconds.
 RETURN_S = Fraction(30)
-#: Distance of the marks, the slow signals, in seconds.
-MARK_S = Fraction(1, 2)
+#: For so long it is also looked for by its landmarks, in seconds.
+RETURN_SOON_S = Fraction(3)
 
 _STEP_LEAST = 0.03
 _STEP_RATIO = 1.5
 _SPIKE_LEAST = 0.04
 _FROZEN_LEVELS = 0.05
-_OUTLINE = (32, 18)
+_RETURNED_LANDMARKS = 8
 _MOST_OPEN = 12
+_MOST_TEARS = 8
 _MOST_PICTURES = 400
-
-
-@dataclass(frozen=True, slots=True)
-class Marks:
-    """Slow signals, one row every half second; ``outline`` int8 (n, 18, 32) is the structure, small.
-
-    ``level`` 0..255 mean, ``detail`` share of structured blocks, ``fine`` levels of fine detail,
-    ``moved`` share of blocks that differ from the mark before, ``stir`` median share of blocks that
-    moved from frame to frame since then.
-    """
-
-    times: tuple[Fraction, ...]
-    level: Numbers
-    detail: Numbers
-    fine: Numbers
-    moved: Numbers
-    stir: Numbers
-    outline: NDArray[np.int8]
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +72,8 @@ class Signals:
 
     ``times`` exact seconds, ``end`` where the last frame ends; ``level`` mean level 0..255; ``detail``
     share of blocks with structure; ``change`` mean absolute difference to the frame before, in
-    levels; ``step`` 1 - normalised correlation with the frame before, 0..2.
+    levels; ``step`` 1 - normalised correlation with the frame before, 0..2; ``contrast`` mean size
+    of the coarse structure in levels.
     """
 
     times: tuple[Fraction, ...]
@@ -80,7 +82,9 @@ class Signals:
     detail: Numbers
     change: Numbers
     step: Numbers
+    contrast: Numbers
     looks: tuple[Look, ...]
+    blends: tuple[BlendLook, ...]
     marks: Marks
 
 
@@ -93,18 +97,13 @@ class _Blank:
 
 @dataclass(slots=True)
 class _Open:
+    """A view put away: by look or blend ``slot``, at a time, with its landmarks."""
+
     slot: int
+    blended: bool
     at: Fraction
     before: View
-
-
-@dataclass(slots=True)
-class _MarkRows:
-    times: list[Fraction] = field(default_factory=list)
-    rows: list[tuple[float, float, float, float, float]] = field(default_factory=list)
-    outlines: list[NDArray[np.int8]] = field(default_factory=list)
-    last: View | None = None
-    stirs: list[float] = field(default_factory=list)
+    known: Landmarks | None
 
 
 class SignalReader:
@@ -113,13 +112,16 @@ class SignalReader:
     def __init__(self) -> None:
         self._size: tuple[int, int] | None = None
         self._times: list[Fraction] = []
-        self._rows: list[tuple[float, float, float, float]] = []
+        self._rows: list[tuple[float, float, float, float, float]] = []
         self._ring: deque[Entry] = deque()
         self._pending: deque[Pending] = deque()
         self._looks: list[Look] = []
         self._open: list[_Open] = []
         self._blank: _Blank | None = None
-        self._marks = _MarkRows()
+        self._marks = MarkReader()
+        self._blends = BlendWatch()
+        self._melts: list[BlendLook] = []
+        self._tears: deque[tuple[int, Fraction, Torn]] = deque(maxlen=_MOST_TEARS)
 
     def feed(self, time: Fraction, luma: Grey) -> None:
         """Take the picture (rows, columns) shown from ``time`` on; times must not run backward.
@@ -136,21 +138,27 @@ class SignalReader:
             self._size = _working_size(luma.shape[0], luma.shape[1])
         entry = self._entry(time, view(luma, self._size))
         self._times.append(time)
-        self._rows.append((entry.view.level, entry.view.detail, entry.change, entry.step))
+        contrast = float(np.abs(entry.view.coarse).mean())
+        self._rows.append((entry.view.level, entry.view.detail, entry.change, entry.step, contrast))
         self._note_blank(entry)
         self._ring.append(entry)
         if self._steps(entry):
             self._pending.append(Pending(entry))
-        self._mark(entry)
+        marked = self._marks.feed(entry)
+        self._watch_blends()
         self._resolve(time)
+        if marked:
+            self._seek_returns(entry)
 
     def finish(self, end: Fraction | None = None) -> Signals:
         """All numbers; ``end`` is where the last frame ends (default: one usual gap after it)."""
         while self._pending:
             self._look(self._pending.popleft())
+        self._blends.finish(self._ring)
+        self._take_blends()
         if end is None:
             end = self._times[-1] + self._usual_gap() if self._times else Fraction(0)
-        columns = np.asarray(self._rows, dtype=np.float32).reshape(-1, 4).T
+        columns = np.asarray(self._rows, dtype=np.float32).reshape(-1, 5).T
         return Signals(
             times=tuple(self._times),
             end=end,
@@ -158,8 +166,10 @@ class SignalReader:
             detail=columns[1],
             change=columns[2],
             step=columns[3],
+            contrast=columns[4],
             looks=tuple(sorted(self._looks, key=lambda look: look.index)),
-            marks=self._finished_marks(),
+            blends=tuple(self._melts),
+            marks=self._marks.finish(),
         )
 
     # -- one frame ------------------------------------------------------------------------
@@ -216,37 +226,15 @@ class SignalReader:
         past = np.maximum.reduce([e.unlike for e in near])
         return float(np.mean(entry.unlike > 2.5 * past + 0.05)) >= _SPIKE_LEAST
 
-    def _mark(self, entry: Entry) -> None:
-        marks = self._marks
-        marks.stirs.append(float(np.mean(entry.unlike > 0.05)))
-        if marks.times and entry.time - marks.times[-1] < MARK_S:
-            return
-        seen = entry.view
-        moved = 0.0
-        if marks.last is not None:
-            unlike, weight = block_step(marks.last, seen)
-            moved = float(np.mean(unlike * weight > 0.1))
-        stir = float(np.median(marks.stirs))
-        marks.times.append(entry.time)
-        marks.rows.append((seen.level, seen.detail, seen.fine, moved, stir))
-        marks.outlines.append(_outline(seen))
-        marks.last, marks.stirs = seen, []
-        self._seek_returns(entry)
-
-    def _finished_marks(self) -> Marks:
-        columns = np.asarray(self._marks.rows, dtype=np.float32).reshape(-1, 5).T
-        outlines = self._marks.outlines or [np.zeros(_OUTLINE[::-1], np.int8)][:0]
-        stack = np.stack(outlines) if outlines else np.zeros((0, *_OUTLINE[::-1]), np.int8)
-        level, detail, fine, moved, stir = columns
-        return Marks(tuple(self._marks.times), level, detail, fine, moved, stir, stack)
-
     # -- the closer look ------------------------------------------------------------------
 
     def _resolve(self, now: Fraction) -> None:
         while self._pending and now - self._pending[0].entry.time >= LOOK_S:
             self._look(self._pending.popleft())
         oldest = self._pending[0].entry.time if self._pending else now
-        while len(self._ring) > 12 and self._ring[0].time < oldest - LOOK_S - QUIET_S:
+        while len(self._ring) > 12 and self._ring[0].time < min(
+            oldest - LOOK_S - QUIET_S, now - KEEP_S
+        ):
             self._ring.popleft()
         while len(self._ring) > _MOST_PICTURES:
             self._ring.popleft()
@@ -261,30 +249,59 @@ class SignalReader:
         step_after = max((e.step for e in near_after), default=0.0)
         if pending.reference is None and entry.step < 0.6 * step_after:
             return
-        look = compare(pending, before, after, step_after, float(self._usual_gap()))
+        look, tear = compare(pending, before, after, step_after, float(self._usual_gap()))
         self._looks.append(look)
+        if tear is not None and look.held > 0.5:
+            self._seek_undoing(tear, look, after)
         if not (look.back > 0.9):
-            last = pending.reference[-1] if pending.reference else before[-1].view
-            self._open.append(_Open(len(self._looks) - 1, entry.time, last))
-            del self._open[:-_MOST_OPEN]
+            old = pending.reference or [before[-1].view]
+            seen = old[len(old) // 2]
+            strange = look.landmarks is not None and look.landmarks < _RETURNED_LANDMARKS
+            known = landmarks(seen) if strange else None
+            self._put_away(_Open(len(self._looks) - 1, False, entry.time, seen, known))
+
+    def _put_away(self, item: _Open) -> None:
+        self._open.append(item)
+        del self._open[:-_MOST_OPEN]
+
+    def _watch_blends(self) -> None:
+        self._blends.feed(self._ring)
+        self._take_blends()
+
+    def _take_blends(self) -> None:
+        for melt, seen in self._blends.take():
+            self._melts.append(melt)
+            if melt.back < 0.7 and melt.landmarks < _RETURNED_LANDMARKS:
+                self._put_away(_Open(len(self._melts) - 1, True, melt.ends, seen, landmarks(seen)))
+
+    def _seek_undoing(self, tear: Torn, look: Look, after: list[Entry]) -> None:
+        """Whether this step brings back what an earlier one tore."""
+        now = len(self._looks) - 1
+        for slot, at, earlier in self._tears:
+            lasted = look.at - at
+            if lasted <= RETURN_S and min(earlier.left(v) for v in spread(after, 3)) < 0.45:
+                self._looks[slot] = replace(self._looks[slot], undone_s=lasted)
+                self._looks[now] = replace(self._looks[now], undone_s=lasted)
+        self._tears.append((now, look.at, tear))
 
     def _seek_returns(self, entry: Entry) -> None:
+        """Look for the views put away: at once by their landmarks too, later as they were."""
+        soon = [
+            item
+            for item in self._open
+            if item.known is not None and LOOK_S < entry.time - item.at <= RETURN_SOON_S
+        ]
+        marks = landmarks(entry.view) if soon else None
         left: list[_Open] = []
         for item in self._open:
             age = entry.time - item.at
-            if age > RETURN_S:
-                continue
-            if age > LOOK_S and whole_match(item.before, entry.view) > 0.85:
-                self._looks[item.slot] = _with_return(self._looks[item.slot], age)
-            else:
+            back = age > LOOK_S and whole_match(item.before, entry.view) > 0.85
+            if not back and marks is not None and item.known is not None and item in soon:
+                back = common_landmarks(item.known, marks) >= _RETURNED_LANDMARKS
+            if back and item.blended:
+                self._melts[item.slot] = replace(self._melts[item.slot], returned_s=age)
+            elif back:
+                self._looks[item.slot] = replace(self._looks[item.slot], returned_s=age)
+            elif age <= RETURN_S:
                 left.append(item)
         self._open = left
-
-
-def _with_return(look: Look, age: Fraction) -> Look:
-    return replace(look, returned_s=age)
-
-
-def _outline(seen: View) -> NDArray[np.int8]:
-    small = cv2.resize(seen.structure, _OUTLINE, interpolation=cv2.INTER_AREA)
-    return np.clip(np.round(small * 64), -127, 127).astype(np.int8)

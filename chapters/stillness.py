@@ -14,7 +14,9 @@ from fractions import Fraction
 import numpy as np
 from numpy.typing import NDArray
 
-from chapters.signals import BLANK_DETAIL, Marks, Signals
+from chapters.looks import BLANK_DETAIL
+from chapters.marks import Marks
+from chapters.signals import Signals
 from chapters.spans import Span
 
 Flags = NDArray[np.bool_]

@@ -1,0 +1,151 @@
+"""Where one view melts into another: pictures in, numbers out.
+
+In a dissolve every picture is a mixture of one before and one after it, in the same proportion all
+over the field. ``BlendWatch`` fits that mixture at three time scales and keeps, for every place
+where it fits and the outer pictures differ, one ``BlendLook`` with the comparison of the views on
+either side. Fog, refocus and a lamp that fades fit too, but their view comes back.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+import numpy as np
+
+from chapters.likeness import View, blend
+from chapters.looks import LOOK_S, Entry, best_match, most_landmarks, spread
+
+#: Half lengths of the stretches tried, in seconds.
+HALVES_S = (Fraction(1, 5), Fraction(2, 5), Fraction(4, 5))
+#: So long after the outer pictures the views on either side are compared, in seconds.
+SETTLED_S = Fraction(1)
+#: Pictures must be kept so long for the watch to work, in seconds.
+KEEP_S = 2 * (HALVES_S[-1] + SETTLED_S) + Fraction(1, 5)
+
+_ALIKE_MOST = 0.6
+_MISFIT_MOST = 0.7
+
+
+@dataclass(frozen=True, slots=True)
+class BlendLook:
+    """One place where a picture is a mixture of an earlier and a later one.
+
+    ``at`` its time and ``half`` the distance of the two others in seconds; ``misfit`` and ``alike``
+    as in likeness.Blend. ``begins`` is the time of the last frame of the old view and ``ends`` that
+    of the first frame of the new one, as far as the mixture tells. ``back`` and ``landmarks``
+    compare the views around, ``returned_s`` is after how many seconds the old one was seen again
+    (see looks.Look); NaN back where one of them is blank.
+    """
+
+    at: Fraction
+    half: Fraction
+    alike: float
+    misfit: float
+    begins: Fraction
+    ends: Fraction
+    back: float
+    landmarks: int
+    returned_s: Fraction | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Found:
+    at: Fraction
+    half: Fraction
+    alike: float
+    misfit: float
+
+
+class BlendWatch:
+    """Feed it the kept pictures after every frame; it tries every other one."""
+
+    def __init__(self) -> None:
+        self._best: _Found | None = None
+        self._last_seen = Fraction(0)
+        self._done: list[tuple[BlendLook, View]] = []
+
+    def feed(self, ring: Sequence[Entry]) -> None:
+        """``ring`` holds the entries of at least the last ``KEEP_S`` seconds, the new one last."""
+        now = ring[-1].time
+        if ring[-1].index % 2 == 0:
+            times = [e.time for e in ring]
+            for half in HALVES_S:
+                self._try(ring, times, half)
+        best = self._best
+        if best and now >= best.at + best.half + SETTLED_S and now > self._last_seen + best.half:
+            self._done.append(_look(best, ring))
+            self._best = None
+
+    def finish(self, ring: Sequence[Entry]) -> None:
+        """Look at what is left when no more pictures come."""
+        if self._best and ring:
+            self._done.append(_look(self._best, ring))
+            self._best = None
+
+    def take(self) -> list[tuple[BlendLook, View]]:
+        """The looks since the last call, each with the last picture of the view before it."""
+        done, self._done = self._done, []
+        return done
+
+    def _try(self, ring: Sequence[Entry], times: list[Fraction], half: Fraction) -> None:
+        now = times[-1]
+        middle = _nearest(times, now - half)
+        first = _nearest(times, now - 2 * half)
+        slack = half / 3
+        if abs(times[middle] - (now - half)) > slack or abs(times[first] - now + 2 * half) > slack:
+            return
+        fit = blend(ring[first].view, ring[middle].view, ring[-1].view)
+        if fit is None or fit.alike > _ALIKE_MOST or fit.misfit > _MISFIT_MOST:
+            return
+        self._last_seen = now
+        if self._best is None or fit.misfit < self._best.misfit:
+            self._best = _Found(times[middle], half, fit.alike, fit.misfit)
+
+
+def _nearest(times: list[Fraction], at: Fraction) -> int:
+    place = bisect_left(times, at)
+    if place == 0:
+        return 0
+    if place == len(times):
+        return place - 1
+    return place if times[place] - at < at - times[place - 1] else place - 1
+
+
+def _look(found: _Found, ring: Sequence[Entry]) -> tuple[BlendLook, View]:
+    begins, ends = _extent(found, ring)
+    margin = (ends - begins) / 4  # a tenth of the other view may still shine through at the ends
+    first, last = begins - margin, ends + margin
+    before = [e for e in ring if first - LOOK_S / 2 <= e.time <= first] or [ring[0]]
+    after = [e for e in ring if last <= e.time <= last + LOOK_S / 2] or [ring[-1]]
+    olds, news = spread(before, 3), spread(after, 3)
+    back = best_match(olds, news)
+    marked = most_landmarks((olds[0], olds[-1]), news[::-1]) if back < 0.8 else 0
+    look = BlendLook(found.at, found.half, found.alike, found.misfit, begins, ends, back, marked)
+    return look, olds[-1]
+
+
+def _extent(found: _Found, ring: Sequence[Entry]) -> tuple[Fraction, Fraction]:
+    """Last frame before the share of the later view rises, first frame where it has risen."""
+    times = [e.time for e in ring]
+    first = ring[_nearest(times, found.at - found.half)].view
+    last = ring[_nearest(times, found.at + found.half)].view
+    reach = found.half + LOOK_S / 2
+    near = [e for e in ring if abs(e.time - found.at) <= reach]
+    shares = _shares([e.view for e in near], first, last)
+    middle = _nearest([e.time for e in near], found.at)
+    low, high = float(shares[: middle + 1].min()), float(shares[middle:].max())
+    rise = 0.1 * (high - low)
+    begin = np.flatnonzero(shares[: middle + 1] <= low + rise)
+    end = np.flatnonzero(shares[middle:] >= high - rise)
+    return near[int(begin[-1])].time, near[middle + int(end[0])].time
+
+
+def _shares(
+    views: Sequence[View], first: View, last: View
+) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+    apart = last.coarse - first.coarse
+    size = float((apart * apart).sum()) + 1e-6
+    return np.array([float(((v.coarse - first.coarse) * apart).sum()) / size for v in views])

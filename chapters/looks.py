@@ -1,0 +1,262 @@
+"""A closer comparison wherever the picture stepped: is it the same view on both sides?
+
+The pictures of the second before a step are held against those of the second after, each shifted
+as it fits best, so that a decision can ask whether the picture came back. Pictures in, numbers out.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chapters.likeness import (
+    BlockMatch,
+    Plane,
+    View,
+    block_match,
+    common_landmarks,
+    landmarks,
+    whole_match,
+)
+
+#: Pictures this long before and after a step are compared, in seconds.
+LOOK_S = Fraction(1)
+#: What counts as just before and just after, in seconds.
+QUIET_S = Fraction(1, 5)
+#: A view that comes back within this time was covered or lit, not left; in seconds.
+SOON_S = Fraction(3, 5)
+#: A picture with a smaller share of structured blocks is blank: black, washed out or covered.
+BLANK_DETAIL = 0.12
+#: So many common landmarks leave no doubt.
+PLAIN_LANDMARKS = 12
+#: A block is torn when it is found again by so much less over the step than on either side.
+TORN_DROP = 0.12
+#: A step is looked at for torn blocks when it is so much larger than those near by.
+_ALONE = 1.5
+
+Flags = NDArray[np.bool_]
+
+
+@dataclass(slots=True)
+class Entry:
+    """One picture on its way through: ``unlike`` is its step per block, ``since`` when it last changed."""
+
+    index: int
+    time: Fraction
+    view: View
+    unlike: Plane
+    step: float
+    change: float
+    since: Fraction
+
+
+@dataclass(slots=True)
+class Pending:
+    """A step that waits for the second after it; ``reference`` replaces the second before it."""
+
+    entry: Entry
+    reference: list[View] | None = None
+    blank_s: Fraction = Fraction(0)
+    blank_level: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """The comparison of both sides of one step of the picture.
+
+    ``index`` first frame after the step, ``at`` its time, ``gap_ratio`` the time since the frame
+    before over the usual one. ``across`` is the block match over the step, ``before`` and
+    ``after`` those of the frame pairs on either side, ``kept`` the share of blocks found again
+    over the step, ``compared`` the share of blocks that could be compared. ``step`` is the frame's
+    own step, ``step_before`` and ``step_after`` the largest near by. ``spikes`` is the share of
+    blocks that stepped at this frame and neither just before nor just after. ``torn`` is the share
+    of the compared blocks that are found again over the step much worse than on either side,
+    ``torn_part`` how far each went, averaged, 0..1, ``torn_levels`` the mean change of their grey
+    levels when their mean is taken away, and ``held`` how much of that is left, at the
+    least, between any picture of the second before or after and the other side: near 0 where the
+    torn blocks come back (a flash), near 1 where they do not. ``shift_px`` is the jump of the
+    picture's place beyond its pace on either side. ``back`` is the best match between any picture
+    of the second before and any of the 0.6 s after, ``landmarks`` how many landmarks of before
+    stand again after (None where the match was plain). ``level_step`` is the change of the level.
+
+    ``blank_s`` is the length of a blank stretch that lies between (then the step is the one that
+    ended it), ``blank_level`` its mean level. ``same_frame_s`` is how long the picture before the
+    step had been frozen. ``returned_s`` is after how many seconds the picture of before was seen
+    again, ``undone_s`` how far off the other step is that took the torn blocks back to what they
+    were, None where there is none within half a minute. Matches are -1..1, NaN where nothing
+    could be compared.
+    """
+
+    index: int
+    at: Fraction
+    gap_ratio: float
+    across: float
+    before: float
+    after: float
+    kept: float
+    compared: float
+    shift_px: float
+    step: float
+    step_before: float
+    step_after: float
+    spikes: float
+    torn: float
+    torn_part: float
+    torn_levels: float
+    held: float
+    back: float
+    landmarks: int | None
+    level_step: float
+    blank_s: Fraction = Fraction(0)
+    blank_level: float = 0.0
+    same_frame_s: Fraction = Fraction(0)
+    returned_s: Fraction | None = None
+    undone_s: Fraction | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Torn:
+    """The blocks that a step tore, and the view before it; to be looked for again later."""
+
+    view: View
+    blocks: Flags
+    part: float
+
+    def left(self, seen: View) -> float:
+        """How much of the tear is there between the view before it and ``seen``: 0 none, 1 all."""
+        return _left(block_match(self.view, seen), self.blocks, self.part)
+
+
+def clear_views(ring: Sequence[Entry]) -> list[View]:
+    """A few pictures of the last second that were not yet fading: the view to be looked for again."""
+    recent = [e for e in ring if e.time >= ring[-1].time - LOOK_S] if ring else []
+    if not recent:
+        return []
+    fullest = max(e.view.detail for e in recent)
+    if fullest < BLANK_DETAIL:
+        return []
+    return spread([e for e in recent if e.view.detail >= 0.8 * fullest], 5)
+
+
+def spread(entries: Sequence[Entry], most: int) -> list[View]:
+    """At most ``most`` of the pictures, the first and the last among them."""
+    if len(entries) <= most:
+        return [e.view for e in entries]
+    places = np.linspace(0, len(entries) - 1, most).round().astype(int)
+    return [entries[i].view for i in places]
+
+
+def best_match(firsts: Sequence[View], lasts: Sequence[View]) -> float:
+    """The best whole match of any of the one with any of the other; NaN where none can be compared."""
+    values = [v for v in (whole_match(a, b) for a in firsts for b in lasts) if not math.isnan(v)]
+    return max(values, default=float("nan"))
+
+
+def most_landmarks(olds: Sequence[View], news: Sequence[View]) -> int:
+    """Most landmarks of any old view that stand again in any new one; stops where that is plain."""
+    most = 0
+    known = [landmarks(v) for v in olds]
+    for seen in news:
+        new = landmarks(seen)
+        most = max(most, *(common_landmarks(old, new) for old in known))
+        if most >= PLAIN_LANDMARKS:
+            break
+    return most
+
+
+def compare(
+    pending: Pending,
+    before: Sequence[Entry],
+    after: Sequence[Entry],
+    step_after: float,
+    usual_gap: float,
+) -> tuple[Look, Torn | None]:
+    """The look at one step; ``before`` ends just before it, ``after`` begins with it."""
+    entry = pending.entry
+    last = pending.reference[-1] if pending.reference else before[-1].view
+    across = block_match(last, entry.view)
+    behind = block_match(before[-2].view, before[-1].view) if len(before) > 1 else across
+    ahead = block_match(entry.view, after[1].view) if len(after) > 1 else across
+    near_before = [e for e in before if e.time >= entry.time - QUIET_S]
+    near_after = [e for e in after[1:] if e.time <= entry.time + QUIET_S]
+    around = [e.unlike for e in (*near_before, *near_after) if e.index > 0]
+    usual = np.maximum.reduce(around) if around else np.zeros_like(entry.unlike)
+    firsts = pending.reference or spread([e for e in before if e.time >= entry.time - LOOK_S], 5)
+    soon = [e for e in after if e.time <= entry.time + SOON_S]
+    back = best_match(firsts, spread(soon, 5))
+    pace = max((m.shift_px for m in (behind, ahead) if not math.isnan(m.shift_px)), default=0.0)
+    beside = min((m.match for m in (behind, ahead) if not math.isnan(m.match)), default=1.0)
+    unlike = bool(pending.blank_s) or (across.match < 0.8 and beside - across.match > 0.15)
+    step_before = max((e.step for e in near_before if e.index > 0), default=0.0)
+    alone = entry.step > _ALONE * max(step_before, step_after)
+    tear = _tear(last, across, behind, ahead) if alone else None
+    marked = None
+    if unlike and back < 0.8:
+        marked = most_landmarks((firsts[len(firsts) // 2], firsts[-1]), spread(soon, 4)[::-1])
+    look = Look(
+        index=entry.index,
+        at=entry.time,
+        gap_ratio=float(entry.time - before[-1].time) / usual_gap if usual_gap > 0 else 1.0,
+        across=across.match,
+        before=behind.match,
+        after=ahead.match,
+        kept=across.kept,
+        compared=across.compared,
+        shift_px=across.shift_px - pace,
+        step=entry.step,
+        step_before=step_before,
+        step_after=step_after,
+        spikes=float(np.mean(entry.unlike > 2 * usual + 0.05)),
+        torn=float(tear.blocks.mean()) / max(across.compared, 1e-6) if tear else 0.0,
+        torn_part=tear.part if tear else 0.0,
+        torn_levels=_levels(last, entry.view, tear.blocks) if tear else 0.0,
+        held=_held(tear, entry.view, before, after) if tear else 0.0,
+        back=back,
+        landmarks=marked,
+        level_step=entry.view.level - last.level,
+        blank_s=pending.blank_s,
+        blank_level=pending.blank_level,
+        same_frame_s=entry.time - before[-1].since,
+    )
+    return look, tear
+
+
+def _tear(last: View, across: BlockMatch, behind: BlockMatch, ahead: BlockMatch) -> Torn | None:
+    """The blocks found again much worse over the step than on both sides; None where there is none."""
+    beside = np.fmin(behind.scores, ahead.scores)
+    with np.errstate(invalid="ignore"):
+        blocks = np.nan_to_num(beside, nan=1.0) - across.scores > TORN_DROP
+    if not blocks.any():
+        return None
+    return Torn(last, blocks, float(np.mean(1 - across.scores[blocks])))
+
+
+def _levels(last: View, seen: View, blocks: Flags) -> float:
+    """Mean size of the change of grey in the torn blocks, their mean change taken away."""
+    change = seen.grey - last.grey
+    rows, columns = change.shape[0] // blocks.shape[0], change.shape[1] // blocks.shape[1]
+    sizes: list[float] = []
+    for i, j in np.argwhere(blocks).tolist():
+        part = change[i * rows : (i + 1) * rows, j * columns : (j + 1) * columns]
+        sizes.append(float(np.abs(part - part.mean()).mean()))
+    return float(np.mean(sizes))
+
+
+def _held(tear: Torn, entry: View, before: Sequence[Entry], after: Sequence[Entry]) -> float:
+    """The least that is left of a tear within a second to either side of it."""
+    later = spread(after[1:], 6)
+    earlier = spread(before[:-1], 6)
+    values = [tear.left(v) for v in later]
+    values += [_left(block_match(v, entry), tear.blocks, tear.part) for v in earlier]
+    return min((v for v in values if not math.isnan(v)), default=1.0)
+
+
+def _left(match: BlockMatch, blocks: Flags, part: float) -> float:
+    scores = match.scores[blocks]
+    scores = scores[~np.isnan(scores)]
+    return float(np.mean(1 - scores)) / max(part, 1e-6) if scores.size else float("nan")
