@@ -157,8 +157,11 @@ async ([url, times]) => {
   const out = [];
   for (const t of times) {
     const there = told("seeked");
+    // "seeked" may come before the new picture is on screen: a drawn page could still show the old
+    const shown = new Promise(yes => video.requestVideoFrameCallback(yes));
     video.currentTime = t;
     await there;
+    await shown;
     context.drawImage(video, 0, 0);
     const y = Math.round(video.videoHeight * 0.18);
     const row = context.getImageData(0, y, video.videoWidth, 1).data;
