@@ -14,21 +14,25 @@ from collections.abc import Sequence
 from types import FrameType
 from typing import TextIO
 
-from annotate.commands import looking, making, sharing
-from annotate.commands.common import Command, note
+from annotate.commands.common import Command, fault_sentence, note, os_sentence
 from annotate.version import VERSION
-from chapters.errors import DiskFull, TeachcutError
-from chapters.media.files import is_disk_full
+from chapters.errors import TeachcutError
 
-COMMANDS: tuple[Command, ...] = (
-    *making.COMMANDS,
-    *looking.COMMANDS,
-    *sharing.COMMANDS,
-)
 ORDER = ("demo", "find", "start", "check", "make", "batch", "times", "club", "tidy")
 
 
-def parser() -> argparse.ArgumentParser:
+def commands() -> tuple[Command, ...]:
+    """Every command there is.
+
+    They are loaded here and not above: that takes a while, and Ctrl-C then must be answered too.
+    """
+    from annotate.commands import looking, making, sharing
+
+    found = (*making.COMMANDS, *looking.COMMANDS, *sharing.COMMANDS)
+    return tuple(sorted(found, key=lambda command: _place(command.name)))
+
+
+def parser(known: Sequence[Command]) -> argparse.ArgumentParser:
     """The whole command line; every command's help ends with an example."""
     top = argparse.ArgumentParser(
         prog="teachcut",
@@ -38,9 +42,9 @@ def parser() -> argparse.ArgumentParser:
         "a licensed practitioner's judgement.",
     )
     top.add_argument("--version", action="version", version=f"teachcut {VERSION}")
-    commands = top.add_subparsers(dest="command", required=True, metavar="COMMAND")
-    for command in sorted(COMMANDS, key=lambda c: _place(c.name)):
-        sub = commands.add_parser(
+    subs = top.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    for command in known:
+        sub = subs.add_parser(
             command.name,
             help=command.help,
             description=command.help.capitalize() + ".",
@@ -66,27 +70,26 @@ def _say_anything(stream: TextIO) -> None:
         stream.reconfigure(encoding=encoding, errors="replace")
 
 
-def _os_sentence(error: OSError) -> str:
-    """What the system refused, where, and what to do."""
-    place = error.filename or "a file"
-    if is_disk_full(error):
-        return str(DiskFull(str(place)))
-    return f"{place}: {error.strerror or error}; check the file and its permissions"
+def _run(arguments: Sequence[str], known: Sequence[Command] | None) -> int:
+    whole = parser(commands() if known is None else known)
+    if not arguments:
+        note(whole.format_help())
+        return 2
+    args = whole.parse_args(arguments)
+    return int(args.run(args))
 
 
-def main(arguments: Sequence[str] | None = None) -> int:
-    """Run one command and return the exit code. Never lets a traceback out."""
+def main(arguments: Sequence[str] | None = None, known: Sequence[Command] | None = None) -> int:
+    """Run one command and return the exit code. Never lets a traceback out.
+
+    ``known``: the commands there are, by default all.
+    """
     for stream in (sys.stdout, sys.stderr):
         _say_anything(stream)
-    if threading.current_thread() is threading.main_thread():
-        signal.signal(signal.SIGTERM, _stop)
-    given = sys.argv[1:] if arguments is None else arguments
-    if not given:
-        note(parser().format_help())
-        return 2
-    args = parser().parse_args(given)
     try:
-        return int(args.run(args))
+        if threading.current_thread() is threading.main_thread():
+            signal.signal(signal.SIGTERM, _stop)
+        return _run(sys.argv[1:] if arguments is None else arguments, known)
     except TeachcutError as error:
         note(str(error))
         return error.exit_code
@@ -99,9 +102,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         note("this machine has too little free memory for that recording")
         return 1
     except OSError as error:
-        note(_os_sentence(error))
+        note(os_sentence(error))
         return 1
     except Exception as error:
-        kind = type(error).__name__
-        note(f"teachcut stopped on a fault of its own ({kind}: {error}); please report it")
+        note(fault_sentence(error))
         return 1

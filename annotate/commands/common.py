@@ -8,6 +8,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+from chapters.errors import DiskFull
+from chapters.media.files import is_disk_full
+
 #: A command's work: parsed arguments in, exit code out.
 Run = Callable[[argparse.Namespace], int]
 
@@ -33,6 +36,20 @@ def note(text: str) -> None:
     """A remark beside the result, on standard error."""
     sys.stderr.write(text if text.endswith("\n") else text + "\n")
     sys.stderr.flush()
+
+
+def os_sentence(error: OSError, place: str = "a file") -> str:
+    """What the system refused, where, and what to do; ``place`` where the error names none."""
+    where = str(error.filename or place)
+    if is_disk_full(error):
+        return str(DiskFull(where))
+    return f"{where}: {error.strerror or error}; check the place and its permissions"
+
+
+def fault_sentence(error: Exception) -> str:
+    """What to say when the program itself is at fault."""
+    kind = type(error).__name__
+    return f"teachcut stopped on a fault of its own ({kind}: {error}); please report it"
 
 
 def add_json(parser: argparse.ArgumentParser) -> None:

@@ -15,12 +15,21 @@ from annotate.batch import (
     outcomes_text,
 )
 from annotate.cache import SegmentCache
-from annotate.commands.common import Command, add_json, add_out, note, say
+from annotate.commands.common import (
+    Command,
+    add_json,
+    add_out,
+    fault_sentence,
+    note,
+    os_sentence,
+    say,
+)
 from annotate.make import KEPT, Made, Wishes, make_case
 from annotate.progress import ProgressLine
 from annotate.quality import ENCODERS, LEVELS, SOFTWARE
 from chapters.casefile import load_case
 from chapters.errors import DiskFull, InputError, TeachcutError
+from chapters.media.files import is_disk_full
 from chapters.times import duration_text
 
 
@@ -85,6 +94,11 @@ def make_one(case: Path, out: Path | None, wishes: Wishes) -> Outcome:
             exit_code=error.exit_code,
             disk_full=isinstance(error, DiskFull),
         )
+    except OSError as error:
+        why = os_sentence(error, str(case.parent if out is None else out))
+        return Outcome(str(case), "failed", why=why, exit_code=1, disk_full=is_disk_full(error))
+    except Exception as error:
+        return Outcome(str(case), "failed", why=fault_sentence(error), exit_code=1)
     finally:
         progress.end()
     return outcome_of(made, case)

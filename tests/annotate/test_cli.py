@@ -4,29 +4,31 @@ from __future__ import annotations
 
 import errno
 import io
+import subprocess
 import sys
 from pathlib import Path
 
 import pytest
 
 from annotate import cli
-from annotate.commands.common import Command, say
+from annotate.commands.common import Command, Run, say
+
+ROOT = Path(__file__).parent.parent.parent
 
 
-def with_command(monkeypatch: pytest.MonkeyPatch, run: object) -> None:
-    """A command ``try`` that does what the test says."""
-    made = Command("try", "try it", "teachcut try", lambda parser: None, run)  # type: ignore[arg-type]
-    monkeypatch.setattr(cli, "COMMANDS", (*cli.COMMANDS, made))
+def run_try(run: Run) -> int:
+    """Run a command ``try`` that does what the test says."""
+    return cli.main(["try"], [Command("try", "try it", "teachcut try", lambda parser: None, run)])
 
 
 def test_without_a_command_the_help_is_shown(capsys: pytest.CaptureFixture[str]) -> None:
     """Every command with its purpose; exit code 2, for nothing was done."""
     assert cli.main([]) == 2
     said = capsys.readouterr().err
-    assert all(f"    {command.name} " in said for command in cli.COMMANDS)
+    assert all(f"    {command.name} " in said for command in cli.commands())
 
 
-@pytest.mark.parametrize("command", [command.name for command in cli.COMMANDS])
+@pytest.mark.parametrize("command", [command.name for command in cli.commands()])
 def test_every_command_has_help_with_an_example(
     command: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -66,8 +68,7 @@ def test_any_character_can_be_said_on_any_console(
         say("Käse 4× 漢 🦷")
         return 0
 
-    with_command(monkeypatch, run)
-    assert cli.main(["try"]) == 0
+    assert run_try(run) == 0
     assert raw.getvalue() == shown + b"\n"
 
 
@@ -81,7 +82,6 @@ def test_any_character_can_be_said_on_any_console(
 def test_what_the_system_refuses_is_said_in_one_sentence(
     error: OSError,
     said: str,
-    monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     """The place and the reason; no fault of the program's own, no traceback."""
@@ -89,23 +89,36 @@ def test_what_the_system_refuses_is_said_in_one_sentence(
     def run(_: object) -> int:
         raise error
 
-    with_command(monkeypatch, run)
-    assert cli.main(["try"]) == 1
+    assert run_try(run) == 1
     (line,) = capsys.readouterr().err.splitlines()
     assert line.startswith(said)
 
 
-def test_a_stop_by_the_user_has_its_own_exit_code(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_a_stop_by_the_user_has_its_own_exit_code(capsys: pytest.CaptureFixture[str]) -> None:
     """Ctrl-C is no failure of the work: 130, as shells have it."""
 
     def run(_: object) -> int:
         raise KeyboardInterrupt
 
-    with_command(monkeypatch, run)
-    assert cli.main(["try"]) == 130
+    assert run_try(run) == 130
     assert "stopped" in capsys.readouterr().err
+
+
+def test_ctrl_c_while_the_program_still_loads_shows_no_traceback() -> None:
+    """Loading takes longer than a hand needs to think again: stopped in it as anywhere else."""
+    script = (
+        "import sys, importlib.abc\n"
+        "class Stop(importlib.abc.MetaPathFinder):\n"
+        "    def find_spec(self, name, path, target=None):\n"
+        "        if name == 'annotate.commands.making': raise KeyboardInterrupt\n"
+        "sys.meta_path.insert(0, Stop())\n"
+        "from annotate.cli import main\n"
+        "sys.exit(main(['--version']))"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", script], cwd=ROOT, capture_output=True, text=True, check=False
+    )
+    assert (done.returncode, done.stderr) == (130, "stopped; nothing half-made was left behind\n")
 
 
 def test_a_pipe_is_no_case_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
