@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any, Literal
 
+from chapters.case import Ask
 from chapters.errors import InputError
 from chapters.spans import Span
 from chapters.times import from_exact_text
@@ -51,16 +52,6 @@ class Hidden:
     recording: Span
     clinical: Span
     step: str | None
-
-
-@dataclass(frozen=True, slots=True)
-class Ask:
-    """A question a step carries. No ``choices`` means a free answer; ``look`` says where to look."""
-
-    question: str
-    choices: tuple[str, ...]
-    answer: str
-    look: str
 
 
 @dataclass(frozen=True, slots=True)
