@@ -86,10 +86,12 @@ class Board:
         return out
 
     def sentences(self, first: int, stop: int) -> list[tuple[str, ...]]:
-        """The words of a range, sentence by sentence."""
+        """The words of a range that have a pronunciation, sentence by sentence, none empty."""
         out: list[list[str]] = []
         last = -1
         for word in range(first, stop):
+            if self.words[word] not in self.speakable:
+                continue
             if self.sentence[word] != last:
                 out.append([])
                 last = self.sentence[word]

@@ -16,7 +16,8 @@ def _table(text: str) -> dict[str, tuple[tuple[str, ...], ...]]:
 
 Readings = Mapping[str, tuple[tuple[str, ...], ...]]
 
-#: Units after a number: singular ; plural where it differs by more than an s. SI Brochure names.
+#: Units after a number, in the plural. Names of the SI Brochure in British spelling; others are
+#: common practice.
 UNITS: Readings = _table("""
 mm = millimetres
 cm = centimetres
@@ -75,9 +76,7 @@ mm³ = cubic millimetres
 mW/cm² = milliwatts per square centimetre
 """)
 
-#: Where the singular is no plain word less its s.
-SINGULAR: Mapping[str, str] = {"hertz": "hertz", "newton": "newton", "degrees": "degree"}
-
+#: Signs that stand alone or inside a token.
 SIGNS: Readings = _table("""
 + = plus / and
 ± = plus or minus

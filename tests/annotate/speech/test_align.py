@@ -184,6 +184,16 @@ def test_a_script_without_words_finds_all_speech_unscripted(script: str) -> None
     assert len(alignment.unscripted) == 1
 
 
+def test_words_without_a_pronunciation_stand_between_their_neighbours() -> None:
+    """A word in another script is shown, and placed over the speech that is left for it."""
+    speech = say("Check the seal with seven gentle streams of air.", "flite:slt")
+    alignment = align_take(speech.pcm, "Check the seal with 七つ gentle streams of air.")
+    starts = {word.text: word.start_ms / 1000 for word in alignment.words}
+    assert alignment.not_spoken == ()
+    assert starts["gentle"] == pytest.approx(speech.times[5][0], abs=0.1)
+    assert speech.times[4][0] - 0.1 <= starts["七つ"] <= speech.times[5][0] + 0.1
+
+
 @pytest.mark.parametrize("count", [0, 1, 100, 5000, 32_000])
 def test_silence_of_any_length_names_the_whole_script(count: int) -> None:
     """No sound, no words, no error."""
