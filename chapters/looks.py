@@ -7,7 +7,7 @@ as it fits best, so that a decision can ask whether the picture came back. Pictu
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -38,6 +38,8 @@ PLAIN_LANDMARKS = 12
 TORN_DROP = 0.12
 #: A step is looked at for torn blocks when it is so much larger than those near by.
 _ALONE = 1.5
+#: Another step of this part of it may be the other end of a flash.
+_ECHO = 0.4
 
 Flags = NDArray[np.bool_]
 
@@ -78,8 +80,8 @@ class Look:
     of the compared blocks that are found again over the step much worse than on either side,
     ``torn_part`` how far each went, averaged, 0..1, ``torn_levels`` the mean change of their grey
     levels when their mean is taken away, and ``held`` how much of that is left, at the
-    least, between any picture of the second before or after and the other side: near 0 where the
-    torn blocks come back (a flash), near 1 where they do not. ``shift_px`` is the jump of the
+    least, across another step within a second: near 0 where that step brings the torn blocks back
+    (the other end of a flash), 1 where none does. ``shift_px`` is the jump of the
     picture's place beyond its pace on either side. ``back`` is the best match between any picture
     of the second before and any of the 0.6 s after, ``landmarks`` how many landmarks of before
     stand again after (None where the match was plain). ``level_step`` is the change of the level.
@@ -215,7 +217,7 @@ def compare(
         torn=float(tear.blocks.mean()) / max(across.compared, 1e-6) if tear else 0.0,
         torn_part=tear.part if tear else 0.0,
         torn_levels=_levels(last, entry.view, tear.blocks) if tear else 0.0,
-        held=_held(tear, entry.view, before, after) if tear else 0.0,
+        held=_held(tear, entry, before, after) if tear else 0.0,
         back=back,
         landmarks=marked,
         level_step=entry.view.level - last.level,
@@ -247,13 +249,45 @@ def _levels(last: View, seen: View, blocks: Flags) -> float:
     return float(np.mean(sizes))
 
 
-def _held(tear: Torn, entry: View, before: Sequence[Entry], after: Sequence[Entry]) -> float:
-    """The least that is left of a tear within a second to either side of it."""
-    later = spread(after[1:], 6)
-    earlier = spread(before[:-1], 6)
-    values = [tear.left(v) for v in later]
-    values += [_left(block_match(v, entry), tear.blocks, tear.part) for v in earlier]
+def _held(tear: Torn, entry: Entry, before: Sequence[Entry], after: Sequence[Entry]) -> float:
+    """The least that is left of a tear after any other step, or blank picture, within a second.
+
+    At the end of a flash the torn blocks are from one frame to the next what they were before it;
+    a movement that slowly comes back to where it was undoes no jump.
+    """
+    later = [e for e in after[1:] if e.time <= entry.time + LOOK_S]
+    earlier = [e for e in before if e.time >= entry.time - LOOK_S][::-1]
+    values = [
+        tear.left(later[n].view)
+        for n in _echoes(later, entry.step, 0)
+        if _most(tear.left(e.view) for e in later[max(0, n - 3) : n]) > 0.6
+    ]
+    for n in _echoes(earlier, entry.step, 1):
+        left = [
+            _left(block_match(e.view, entry.view), tear.blocks, tear.part)
+            for e in earlier[max(0, n - 3) : n + 1]
+        ]
+        if _most(left[:-1]) > 0.6:
+            values.append(left[-1])
     return min((v for v in values if not math.isnan(v)), default=1.0)
+
+
+def _echoes(entries: Sequence[Entry], step: float, back: int) -> list[int]:
+    """Places, nearest first, of pictures on the far side of another step or of a blank stretch.
+
+    With ``back`` 1 the entries run backward in time, and a step belongs to the entry before it.
+    """
+    found: list[int] = []
+    for n in range(1, len(entries)):
+        blank = entries[n - 1].view.detail < BLANK_DETAIL <= entries[n].view.detail
+        if blank or entries[n - back].step > _ECHO * step:
+            found.append(n)
+    return found[:4]
+
+
+def _most(values: Iterable[float]) -> float:
+    """The largest; blank pictures, where nothing is left to compare, count as 1."""
+    return max((1.0 if math.isnan(v) else v for v in values), default=1.0)
 
 
 def _left(match: BlockMatch, blocks: Flags, part: float) -> float:

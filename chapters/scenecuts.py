@@ -24,7 +24,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from chapters.blends import BlendLook
-from chapters.looks import BLANK_DETAIL, LOOK_S, Look
+from chapters.looks import LOOK_S, Look
 from chapters.marks import MARK_S
 from chapters.signals import RETURN_SOON_S, Signals
 from chapters.spans import Span
@@ -65,7 +65,9 @@ class CutRules:
     what stays of the tear, ``alone_least`` the step over those near by, ``jump_least`` the product
     of the three over their limits, ``jump_levels_least`` how much the torn blocks change in levels,
     ``jump_light_most`` how much the whole picture's level may, ``echo_part`` which other steps near
-    by, as a part of this one, may be the end of a flash. A blend: ``misfit_most``, ``blend_back_most``.
+    by, as a part of this one, may be the end of a flash. A blend: ``misfit_most``, ``blend_back_most``; a side with less than ``haze_contrast`` that is
+    brighter than ``dark_level`` is fogged, and so is a blank stretch, after which the views must
+    be as unlike as ``bright_back_most``.
     """
 
     across_most: float = 0.75
@@ -79,7 +81,9 @@ class CutRules:
     jump_least: float = 2.0
     jump_levels_least: float = 4.0
     jump_light_most: float = 12.0
-    echo_part: float = 0.6
+    haze_contrast: float = 1.5
+    dark_level: float = 60.0
+    bright_back_most: float = 0.35
     misfit_most: float = 0.45
     blend_back_most: float = 0.55
 
@@ -94,7 +98,7 @@ def find_cuts(signals: Signals, rules: CutRules = CutRules()) -> tuple[SceneCut,
         if cut is not None and (cut.at not in found or found[cut.at].confidence < cut.confidence):
             found[cut.at] = cut
     for blended in sorted(signals.blends, key=lambda b: b.misfit):
-        melted = _melted(blended, rules)
+        melted = _melted(blended, signals, rules)
         touched = [at for at, cut in found.items() if _touch(blended, cut)]
         if melted is not None and all(_slight(blended, found[at], rules) for at in touched):
             for at in touched:
@@ -145,7 +149,7 @@ def _judge(look: Look, signals: Signals, rules: CutRules) -> SceneCut | None:
     if margin is not None:
         kind = "cut" if look.returned_s is None else "swap"
     else:
-        margin, kind = _jump(look, signals, rules), "stop"
+        margin, kind = _jump(look, rules), "stop"
     if margin is None:
         return None
     if look.same_frame_s >= FROZEN_S or look.gap_ratio > 8:
@@ -167,7 +171,7 @@ def _other_view(look: Look, rules: CutRules) -> float | None:
     return margin if margin > 0 else None
 
 
-def _jump(look: Look, signals: Signals, rules: CutRules) -> float | None:
+def _jump(look: Look, rules: CutRules) -> float | None:
     """The same for a jump within one view."""
     lit = abs(look.level_step) > rules.jump_light_most
     undone = look.undone_s is not None and abs(look.level_step) > rules.jump_light_most / 3
@@ -175,34 +179,23 @@ def _jump(look: Look, signals: Signals, rules: CutRules) -> float | None:
         return None
     if look.torn < rules.torn_least or look.torn_levels < rules.jump_levels_least:
         return None
-    held = look.held if _echoed(look, signals, rules) else 1.0
     alone = look.step / (max(look.step_before, look.step_after) + 0.01)
-    if held < rules.held_least or alone < rules.alone_least * max(1.0, look.gap_ratio) ** 0.5:
+    if look.held < rules.held_least or alone < rules.alone_least * max(1.0, look.gap_ratio) ** 0.5:
         return None
     product = (
         (look.torn / rules.torn_least)
-        * min(held / rules.held_least, 2.0)
+        * min(look.held / rules.held_least, 2.0)
         * min(alone / rules.alone_least, 4.0)
     )
     return math.log(product / rules.jump_least, 4) if product > rules.jump_least else None
 
 
-def _echoed(look: Look, signals: Signals, rules: CutRules) -> bool:
-    """Whether another step or a blank picture lies within a second, as at the ends of a flash."""
-    first = bisect_left(signals.times, look.at - LOOK_S)
-    last = bisect_right(signals.times, look.at + LOOK_S)
-    steps = signals.step[first:last].copy()
-    steps[look.index - first] = 0
-    if first == 0:
-        steps[0] = 0
-    blank = bool((signals.detail[first:last] < BLANK_DETAIL).any())
-    return blank or bool((steps > rules.echo_part * look.step).any())
-
-
 def _after_blank(look: Look, signals: Signals, rules: CutRules) -> SceneCut | None:
     if math.isnan(look.back) or (look.landmarks or 0) >= rules.landmarks_least:
         return None
-    margin = (rules.blank_back_most - look.back) / 0.3
+    dark = look.blank_level < rules.dark_level
+    most = rules.blank_back_most if dark else rules.bright_back_most
+    margin = (most - look.back) / 0.3
     if margin <= 0 or _soon_back(look.returned_s):
         return None
     first = bisect_left(signals.times, look.at - look.blank_s)
@@ -211,6 +204,8 @@ def _after_blank(look: Look, signals: Signals, rules: CutRules) -> SceneCut | No
     ramp = times[max(first - 1, 0)] - times[max(begins, 0)] + times[ends] - times[look.index]
     if look.blank_s < FROZEN_S and SMEAR_S < ramp < FADE_S:
         return None  # a turret that clicks, a shutter: dark for an instant, smeared on either side
+    if ramp >= FADE_S and not dark:
+        return None  # fog that clears
     kind = "fade" if ramp >= FADE_S else "stop" if look.blank_s >= FROZEN_S else "cut"
     at = ends if kind == "fade" else look.index
     return SceneCut(
@@ -238,16 +233,25 @@ def _ramp(signals: Signals, first: int, stop: int) -> tuple[int, int]:
     return begins, ends
 
 
-def _melted(look: BlendLook, rules: CutRules) -> SceneCut | None:
+def _melted(look: BlendLook, signals: Signals, rules: CutRules) -> SceneCut | None:
     if math.isnan(look.back) or look.landmarks >= rules.landmarks_least:
         return None
-    if _soon_back(look.returned_s):
+    if _soon_back(look.returned_s) or _hazy(look, signals, rules):
         return None
     margin = min((rules.misfit_most - look.misfit) / 0.3, (rules.blend_back_most - look.back) / 0.3)
     if margin <= 0:
         return None
     return SceneCut(
         RecordingTime(look.ends), "dissolve", _confidence(margin), RecordingTime(look.begins)
+    )
+
+
+def _hazy(look: BlendLook, signals: Signals, rules: CutRules) -> bool:
+    """Whether either end of the blend is a bright picture without contrast."""
+    places = [bisect_left(signals.times, at) for at in (look.begins, look.ends)]
+    return any(
+        signals.contrast[n] < rules.haze_contrast and signals.level[n] > rules.dark_level
+        for n in places
     )
 
 

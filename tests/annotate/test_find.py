@@ -1,4 +1,4 @@
-"""What is found in a recording: parts end to end, a view swap at its exact frame, a still stretch, JSON and text."""
+"""What ``find`` tells of a recording: parts end to end, cuts, dull stretches, holes; text and JSON."""
 
 from __future__ import annotations
 
@@ -6,92 +6,140 @@ import json
 from fractions import Fraction
 from pathlib import Path
 
+import av
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
-from annotate.find import Found, find, found_json, found_text
+from annotate.find import Found, FoundPart, find, found_json, found_text
 from chapters.errors import RecordingError
-from tests.clips import VideoTrack, even_times, write_clip
-
-CUT_AT = 130
-
-
-def two_views(number: int, width: int, height: int) -> list[NDArray[np.uint8]]:
-    """A textured view that drifts, another one from frame 130 on."""
-    rng = np.random.default_rng(1 if number < CUT_AT else 2)
-    coarse = rng.integers(30, 220, (height // 16 + 2, width // 16 + 6)).astype(np.uint8)
-    big = np.kron(coarse, np.ones((16, 16), np.uint8))
-    shift = abs(number % 80 - 40)  # to and fro: a drift without a jump
-    y = np.ascontiguousarray(big[:height, shift : shift + width])
-    chroma = np.full((height // 2, width // 2), 128, np.uint8)
-    return [y, chroma, chroma.copy()]
+from chapters.scenecuts import SceneCut
+from chapters.spans import Span
+from chapters.stillness import StillStretch
+from chapters.times import RecordingTime
+from tests.scenes import Grey, shot
 
 
-def frozen(number: int, width: int, height: int) -> list[NDArray[np.uint8]]:
-    """The second view, standing still."""
-    return two_views(CUT_AT, width, height)
+def write(path: Path, pictures: list[Grey], times: list[Fraction] | None = None) -> Path:
+    """A small H.264 recording of grey pictures at 30 frames a second or at the given times."""
+    with av.open(str(path), "w") as container:
+        stream = container.add_stream("libx264", rate=30, options={"crf": "18", "g": "30"})
+        stream.height, stream.width = pictures[0].shape
+        stream.pix_fmt = "yuv420p"
+        stream.codec_context.time_base = Fraction(1, 90000)
+        for n, picture in enumerate(pictures):
+            frame = av.VideoFrame.from_ndarray(np.repeat(picture[:, :, None], 3, 2), format="rgb24")
+            frame.time_base = Fraction(1, 90000)
+            frame.pts = round((times[n] if times else Fraction(n, 30)) * 90000)
+            container.mux(stream.encode(frame))
+        container.mux(stream.encode())
+    return path
 
 
-@pytest.fixture(scope="module")
-def found(tmp_path_factory: pytest.TempPathFactory) -> Found:
-    """Two parts: one with a view swap in it, one in which nothing moves."""
-    folder = tmp_path_factory.mktemp("find")
-    moving = write_clip(
-        folder / "a.mp4",
-        VideoTrack(
-            even_times(260, 25), size_px=(320, 192), last_lasts=Fraction(1, 25), draw=two_views
-        ),
-    )
-    still = write_clip(
-        folder / "b.mp4",
-        VideoTrack(
-            even_times(500, 25), size_px=(320, 192), last_lasts=Fraction(1, 25), draw=frozen
-        ),
-    )
-    return find([moving.path, still.path])
+def test_a_cut_carries_the_exact_time_of_its_first_frame(tmp_path: Path) -> None:
+    """Read from a real file, the cut stands at frame 40 of 30 a second, to the tick."""
+    found = find([write(tmp_path / "a.mp4", shot(1, 40) + shot(2, 40))])
+
+    assert [c.at for c in found.scene_cuts] == [Fraction(40, 30)]
+    assert found.parts[0].frames == 80
 
 
-def test_parts_lie_end_to_end(found: Found) -> None:
-    """Each part starts where the one before ends, with every frame counted."""
-    assert [(p.file, p.start, p.length, p.frames) for p in found.parts] == [
-        ("a.mp4", 0, Fraction(52, 5), 260),
-        ("b.mp4", Fraction(52, 5), 20, 500),
+def test_parts_lie_end_to_end(tmp_path: Path) -> None:
+    """A cut in the second part is told in recording time, and the joint of one take is no cut."""
+    take = shot(1, 60)
+    first = write(tmp_path / "a.mp4", take[:40])
+    second = write(tmp_path / "b.mp4", take[40:] + shot(3, 40))
+    found = find([first, second])
+
+    assert [(p.start, p.length) for p in found.parts] == [
+        (0, Fraction(4, 3)),
+        (Fraction(4, 3), Fraction(2)),
     ]
-    assert found.length == Fraction(152, 5)
+    assert [c.at for c in found.scene_cuts] == [Fraction(2)]
 
 
-def test_a_view_swap_is_found_at_its_frame(found: Found) -> None:
-    """Exactly the first frame of the new view, and nothing inside the steady stretches."""
-    inside = [c.at for c in found.scene_cuts if c.at < Fraction(52, 5)]
-    assert inside == [Fraction(CUT_AT, 25)]
+def test_a_jump_between_two_parts_is_a_cut(tmp_path: Path) -> None:
+    """Where the second part shows another view, the cut stands at its first frame."""
+    found = find([write(tmp_path / "a.mp4", shot(1, 40)), write(tmp_path / "b.mp4", shot(2, 40))])
+
+    assert [c.at for c in found.scene_cuts] == [Fraction(4, 3)]
 
 
-def test_a_stretch_in_which_nothing_moves_is_found(found: Found) -> None:
-    """The second part, most of it, and none of the moving one."""
-    spans = [s.span for s in found.still]
-    assert spans and all(s.start >= 10 for s in spans)
-    assert sum(s.length for s in spans) > 15
+def test_time_stamps_not_frame_numbers_give_the_time(tmp_path: Path) -> None:
+    """In a recording at uneven times the cut has the time of its frame, not number over rate."""
+    rng = np.random.default_rng(7)
+    gaps = rng.integers(2400, 6000, 80)
+    times = [Fraction(int(t), 90000) for t in np.concatenate([[0], np.cumsum(gaps)])[:80]]
+    found = find([write(tmp_path / "v.mp4", shot(1, 40) + shot(2, 40), times)])
+
+    assert [c.at for c in found.scene_cuts] == [times[40]]
 
 
-def test_the_json_has_the_promised_shape(found: Found) -> None:
-    """Parts, scene cuts and still stretches in seconds of recording time."""
-    values = json.loads(found_json(found))
-    assert set(values) >= {"parts", "scene_cuts", "still"}
-    assert {"at", "kind", "confidence"} <= set(values["scene_cuts"][0])
-    assert 0 <= values["scene_cuts"][0]["confidence"] <= 1
-    assert {"from", "to", "kind"} <= set(values["still"][0])
+def test_a_file_without_a_picture_is_refused_by_name(tmp_path: Path) -> None:
+    """A text file posing as a recording is one clear sentence that names it."""
+    bad = tmp_path / "notes.mp4"
+    bad.write_text("not a recording", encoding="utf-8")
+
+    with pytest.raises(RecordingError, match=r"notes\.mp4"):
+        find([bad])
 
 
-def test_the_text_is_a_table_to_read(found: Found) -> None:
-    """Parts, cuts and stretches each with their clock."""
-    text = found_text(found)
-    assert text.startswith("2 parts, 0:30 in all\n")
-    assert "0:00:05.200" in text
+def test_progress_runs_up_to_the_whole(tmp_path: Path) -> None:
+    """Progress is told in seconds of recording, growing, with the length in all."""
+    told: list[tuple[Fraction, Fraction]] = []
+    find(
+        [write(tmp_path / "a.mp4", shot(1, 120))],
+        progress=lambda done, whole: told.append((done, whole)),
+    )
+
+    assert told == sorted(told)
+    assert {whole for _, whole in told} == {Fraction(4)}
 
 
-def test_a_file_that_gives_no_picture_is_named(tmp_path: Path) -> None:
-    """The first unusable file stops the look before any picture is read."""
-    (tmp_path / "x.mp4").write_bytes(b"\\0" * 100)
-    with pytest.raises(RecordingError, match=r"x\.mp4"):
-        find([tmp_path / "x.mp4"])
+FOUND = Found(
+    parts=(
+        FoundPart("scope-001.mp4", Fraction(0), Fraction(100), 3000),
+        FoundPart("scope-002.mp4", Fraction(100), Fraction(4001, 30), 4001, ("rate varies",)),
+    ),
+    scene_cuts=(SceneCut(RecordingTime(Fraction(3001, 30)), "stop", 0.91),),
+    still=(StillStretch(Span(Fraction(5), Fraction(65)), "still", 0.8),),
+    holes=(Span(Fraction(110), Fraction(112)),),
+)
+
+
+def test_json_has_the_promised_shape() -> None:
+    """Parts, scene_cuts with at, kind and confidence, still with from, to and kind."""
+    data = json.loads(found_json(FOUND))
+
+    assert data["scene_cuts"] == [{"at": 100.033333, "kind": "stop", "confidence": 0.91}]
+    assert data["still"] == [{"from": 5.0, "to": 65.0, "kind": "still", "strength": 0.8}]
+    assert data["holes"] == [{"from": 110.0, "to": 112.0}]
+    assert [p["from"] for p in data["parts"]] == [0.0, 100.0]
+    assert data["parts"][1]["notices"] == ["rate varies"]
+
+
+def test_text_tells_the_same() -> None:
+    """Every finding has its line, times to the millisecond."""
+    text = found_text(FOUND)
+
+    assert "2 parts, 3:53 in all" in text
+    assert "0:01:40.033  stop     confidence 0.91" in text
+    assert "0:00:05.000 to 0:01:05.000    1:00  still    strength 0.80" in text
+    assert "0:01:50.000 to 0:01:52.000  no pictures" in text
+    assert "rate varies" in text
+
+
+def test_text_says_none_where_nothing_was_found() -> None:
+    """A recording without cuts or dull stretches says so instead of saying nothing."""
+    text = found_text(Found((FoundPart("a.mp4", Fraction(0), Fraction(3), 90),), (), (), ()))
+
+    assert text.count("none") == 2
+
+
+def test_a_stretch_in_which_nothing_moves_is_told(tmp_path: Path) -> None:
+    """Eight seconds of one standing picture after moving ones are one still stretch."""
+    moving = shot(1, 60, pan_px=1.0, tool_px=6)
+    found = find([write(tmp_path / "a.mp4", moving + [moving[-1]] * 240)])
+
+    assert [s.kind for s in found.still] == ["still"]
+    assert abs(found.still[0].span.start - 2) <= 1
+    assert found.still[0].span.end == 10
