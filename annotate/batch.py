@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+import textwrap
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -106,19 +107,45 @@ def exit_code(outcomes: Sequence[Outcome]) -> int:
     return 1 if 1 in codes else max(codes, default=0)
 
 
-def outcomes_text(outcomes: Sequence[Outcome]) -> str:
-    """The closing table: made, up to date, failed and why."""
-    name = max(len(Path(o.case).name) for o in outcomes)
+def outcomes_text(outcomes: Sequence[Outcome], width: int | None = None) -> str:
+    """The closing table: made, up to date, failed and why.
+
+    ``width``: columns of the terminal; longer lines are broken between words. None breaks none.
+    """
+    names = shown_names([o.case for o in outcomes])
+    wide = max(len(name) for name in names)
+    if width is not None and wide > width // 3:
+        wide = 8
     lines = []
-    for o in outcomes:
-        facts = f"{o.film} film of {o.clinical} clinical" if o.film else ""
-        first = f"{Path(o.case).name:<{name}}  {o.status:<10}  {facts}".rstrip()
-        lines.append(first)
-        lines += [f"{'':<{name}}  {line}" for line in o.why.splitlines()]
-        lines += [f"{'':<{name}}  note: {line}" for line in o.warnings]
+    for name, o in zip(names, outcomes, strict=True):
+        facts = f"{o.film} film of {o.clinical} clinical time" if o.film else ""
+        lines.append(f"{name:<{wide}}  {o.status:<10}  {facts}".rstrip())
+        told = [*o.why.splitlines(), *(f"note: {line}" for line in o.warnings)]
+        lines += [part for line in told for part in broken(line, width, " " * (wide + 2))]
     counted = {s: sum(o.status == s for o in outcomes) for s in ("made", "up to date", "failed")}
+    counted |= {"not tried": n} if (n := sum(o.status == "not tried" for o in outcomes)) else {}
     lines.append(", ".join(f"{n} {s}" for s, n in counted.items()))
     return "\n".join(lines)
+
+
+def shown_names(cases: Sequence[str]) -> list[str]:
+    """The cases by file name; where two share one, all as they were given."""
+    names = [Path(case).name for case in cases]
+    return names if len(set(names)) == len(names) else list(cases)
+
+
+def broken(line: str, width: int | None, indent: str = "") -> list[str]:
+    """A line behind ``indent``, broken between words where it is longer than ``width`` columns."""
+    if width is None or len(indent) + len(line) <= width:
+        return [indent + line]
+    return textwrap.wrap(
+        line,
+        max(width, 40),
+        initial_indent=indent,
+        subsequent_indent=indent + "  ",
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
 
 
 def outcomes_json(outcomes: Sequence[Outcome]) -> str:

@@ -146,8 +146,8 @@ def slow_peaks(film: TimeMap, speeds: Mapping[str, Fraction]) -> tuple[str, ...]
         if piece.step is not None:
             peaks[piece.step] = max(peaks.get(piece.step, Fraction(0)), *piece.speed)
     return tuple(
-        f"step {step} is too short to reach {speed_text(speeds[step])}: at most "
-        f"{speed_text(peak)}; write a shorter ramp: if it should run faster"
+        f"step {step}: too short to reach {speed_text(speeds[step])}, runs at up to "
+        f"{speed_text(peak)}; set a smaller ramp if it should be faster"
         for step, peak in peaks.items()
         if peak < speeds.get(step, Fraction(1)) * Fraction(9, 10)
     )

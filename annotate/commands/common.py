@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import argparse
+import shutil
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TextIO
 
+from annotate.batch import broken
 from chapters.errors import DiskFull
 from chapters.media.files import is_disk_full
 
@@ -32,9 +35,17 @@ def say(text: str) -> None:
     sys.stdout.flush()
 
 
+def columns(stream: TextIO | None = None) -> int | None:
+    """How wide the terminal on a stream (standard output) is; None where it is a file or a pipe."""
+    stream = sys.stdout if stream is None else stream
+    return shutil.get_terminal_size().columns if stream.isatty() else None
+
+
 def note(text: str) -> None:
-    """A remark beside the result, on standard error."""
-    sys.stderr.write(text if text.endswith("\n") else text + "\n")
+    """A remark beside the result, on standard error; on a terminal broken between words."""
+    width = columns(sys.stderr)
+    lines = [part for line in text.splitlines() for part in broken(line, width)]
+    sys.stderr.write("\n".join(lines) + "\n")
     sys.stderr.flush()
 
 

@@ -9,21 +9,25 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from shutil import get_terminal_size
 
-from annotate.batch import case_files
-from annotate.commands.common import Command, add_json, note, say
-from annotate.decide import decide, look_closely
+from annotate.batch import broken, case_files
+from annotate.captions.cues import Cue
+from annotate.commands.common import Command, add_json, columns, note, say
+from annotate.decide import Decided, decide, look_closely
 from annotate.draft import draft_case
 from annotate.find import Found, FoundPart, find, found_json, found_text
 from annotate.progress import ProgressLine
 from annotate.recording import clock_gaps
 from annotate.report import ledger_json, step_times_json, table_text
-from annotate.sidecars import head_values
+from annotate.sidecars import head_values, make_words
 from chapters.casefile import load_case
 from chapters.errors import CaseFileError, InputError, Mistake, TeachcutError
 from chapters.media.files import check_input
 from chapters.media.probe import probe
 from chapters.textfile import read_text_file
 from chapters.yamltext import caret_lines
+
+#: A line of a case file shown under a message takes no more than a narrow terminal.
+MOST_COLUMNS = 79
 
 
 def _recordings(parser: argparse.ArgumentParser) -> None:
@@ -124,7 +128,7 @@ def run_check(args: argparse.Namespace) -> int:
             }
         )
         if not args.json:
-            say(_checked_text(case, checked))
+            say(_checked_text(case, checked, columns()))
     if args.json:
         say(json.dumps(values, ensure_ascii=False, indent=1))
     return worst
@@ -144,13 +148,20 @@ def _check(case: Path, quick: bool) -> _Checked:
     try:
         decided = decide(load_case(case), progress)
         told = () if quick else look_closely(decided, progress)
-        return _Checked(warnings=(*decided.warnings, *told))
+        return _Checked(warnings=(*decided.warnings, *_long_notes(decided), *told))
     except CaseFileError as error:
         return _Checked(error.mistakes, text=_text_of(case))
     except TeachcutError as error:
         return _Checked(tuple(str(error).splitlines()))
     finally:
         progress.end()
+
+
+def _long_notes(decided: Decided) -> tuple[str, ...]:
+    """A sentence for each note that is too long for its step; a spoken step shows no note."""
+    spoken: dict[str, tuple[Cue, ...]] = {take.step: () for take in decided.narration.takes}
+    words = make_words(decided.plan, spoken, decided.profile)
+    return tuple(str(complaint) for complaint in words.too_long)
 
 
 def _text_of(case: Path) -> str:
@@ -160,18 +171,23 @@ def _text_of(case: Path) -> str:
         return ""
 
 
-def _checked_text(case: Path, checked: _Checked) -> str:
+def _checked_text(case: Path, checked: _Checked, width: int | None) -> str:
     """Each mistake with its line and a caret under the place, then the warnings, then a count."""
     lines: list[str] = []
     for mistake in checked.mistakes:
-        lines.append(str(mistake))
+        lines += broken(str(mistake), width)
         if isinstance(mistake, Mistake) and mistake.file == str(case):
             faulty = caret_lines(checked.text, mistake).splitlines()
-            lines += faulty if faulty and faulty[0].strip() else []
-    lines += [f"warning: {line}" for line in checked.warnings]
-    count = len(checked.mistakes)
-    said = "no mistakes" if count == 0 else "1 mistake" if count == 1 else f"{count} mistakes"
-    return "\n".join([*lines, f"{case}: {said}"])
+            lines += [line[:MOST_COLUMNS] for line in faulty] if "".join(faulty[:1]).strip() else []
+    for warning in checked.warnings:
+        place = "" if warning.startswith(f"{case}:") else f"{case}: "
+        lines += broken(f"{place}warning: {warning}", width)
+    said = [
+        f"{n or 'no'} {word}{'' if n == 1 else 's'}"
+        for n, word in ((len(checked.mistakes), "mistake"), (len(checked.warnings), "warning"))
+        if n or word == "mistake"
+    ]
+    return "\n".join([*lines, f"{case}: {', '.join(said)}"])
 
 
 def _times_arguments(parser: argparse.ArgumentParser) -> None:

@@ -13,12 +13,14 @@ from annotate.batch import (
     make_many,
     outcomes_json,
     outcomes_text,
+    shown_names,
 )
 from annotate.cache import SegmentCache
 from annotate.commands.common import (
     Command,
     add_json,
     add_out,
+    columns,
     fault_sentence,
     note,
     os_sentence,
@@ -43,13 +45,19 @@ def _make_arguments(parser: argparse.ArgumentParser) -> None:
 def _wish_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--again", action="store_true", help="make it even if it is up to date")
     parser.add_argument(
-        "--quality", choices=tuple(LEVELS), default="club", help="how good and how large (club)"
+        "--quality",
+        choices=tuple(LEVELS),
+        default="club",
+        metavar="LEVEL",
+        help=f"how good and how large: {', '.join(LEVELS)} (default: club)",
     )
     parser.add_argument(
         "--encoder",
         choices=ENCODERS,
         default=SOFTWARE,
-        help=f"auto takes a hardware encoder that proves itself here (default: {SOFTWARE})",
+        metavar="NAME",
+        help="auto takes a hardware encoder that proves itself here, a name takes that one "
+        f"(default: {SOFTWARE})",
     )
     parser.add_argument(
         "--quick",
@@ -113,8 +121,9 @@ def run_make(args: argparse.Namespace) -> int:
         outcomes: tuple[Outcome, ...] = (make_one(cases[0], args.out, wishes),)
     else:
         rest = _options(wishes) + (["--out", str(args.out)] if args.out else [])
-        outcomes = make_many(cases, rest, lambda i, n, case: note(f"{i} of {n}: {case.name}"))
-    say(outcomes_json(outcomes) if args.json else outcomes_text(outcomes))
+        names = dict(zip(cases, shown_names([str(case) for case in cases]), strict=True))
+        outcomes = make_many(cases, rest, lambda i, n, case: note(f"{i} of {n}: {names[case]}"))
+    say(outcomes_json(outcomes) if args.json else outcomes_text(outcomes, columns()))
     if not args.json and len(outcomes) == 1 and outcomes[0].folder:
         say(f"in {outcomes[0].folder}")
     return exit_code(outcomes)

@@ -68,12 +68,28 @@ def test_the_closing_table_says_what_became_of_each() -> None:
         ]
     )
     assert text.splitlines() == [
-        "one.yaml  made        1:00 film of 2:00 clinical",
+        "one.yaml  made        1:00 film of 2:00 clinical time",
         "          note: part 1 is dark",
         "two.yaml  failed",
         "          two.yaml:1:1: case: missing",
         "1 made, 0 up to date, 1 failed",
     ]
+
+
+def test_cases_of_one_file_name_are_told_apart() -> None:
+    """Each case in a folder of its own, all called case.yaml: they stand as they were given."""
+    text = outcomes_text([Outcome(f"{n}/case.yaml", "up to date") for n in "ab"])
+    assert text.splitlines()[:2] == ["a/case.yaml  up to date", "b/case.yaml  up to date"]
+
+
+def test_on_a_terminal_long_lines_break_between_words() -> None:
+    """No line is wider, what belongs together is indented alike, nothing is lost."""
+    why = "case.yaml:3:9: " + "a sentence that takes more room than there is; " * 4
+    outcome = Outcome("case.yaml", "failed", why=why, exit_code=2)
+    lines = outcomes_text([outcome], 60).splitlines()
+    assert max(map(len, lines)) <= 60
+    assert all(line.startswith(" " * 11) for line in lines[1:-1])
+    assert " ".join(" ".join(lines[1:-1]).split()) == why.strip()
 
 
 def test_a_process_that_dies_without_an_answer_is_a_failed_case() -> None:

@@ -93,9 +93,9 @@ def test_a_step_too_short_for_its_speed_is_told() -> None:
     case = Case("c", "C", (Part("a"),), steps, ramp=F(1))
     plan = make_plan(case, make_line(case, [F(210)]), F(1, 30))
     (told,) = plan.notices
-    assert told.startswith("step short is too short to reach 16×: at most ")
+    assert told.startswith("step short: too short to reach 16×, runs at up to ")
     peak = max(max(p.speed) for p in plan.film.footage if p.step == "short")
-    assert float(told.split("at most ")[1].split("×")[0]) == pytest.approx(float(peak), abs=0.05)
+    assert float(told.split("up to ")[1].split("×")[0]) == pytest.approx(float(peak), abs=0.05)
     none = replace(case, ramp=F(0))
     assert make_plan(none, make_line(none, [F(210)]), F(1, 30)).notices == ()
 

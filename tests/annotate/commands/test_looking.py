@@ -50,10 +50,24 @@ def test_check_of_a_good_case_says_so(folder: Path, capsys: pytest.CaptureFixtur
     good = CASE.replace("titel: Slip\n", "").replace("2:75", "0")
     case.write_text(good, encoding="utf-8")
     assert main(["check", str(case)]) == 0
-    assert capsys.readouterr().out.splitlines()[-1] == f"{case}: no mistakes"
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[-1] == f"{case}: no mistakes, 1 warning"
+    assert lines[0].startswith(f"{case}: warning: part.mp4: does not say its colour matrix")
     assert main(["check", "--json", str(case)]) == 0
     (value,) = json.loads(capsys.readouterr().out)
     assert value["mistakes"] == []
+
+
+def test_check_tells_of_a_note_too_long_for_its_step(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Not only once the film is made."""
+    case = folder / "case.yaml"
+    note = "Look at the margin, then at the floor, then at the wall, and only then go on. " * 3
+    good = CASE.replace("titel: Slip\n", "").replace("from: 2:75", f"from: 0, note: '{note}'")
+    case.write_text(good, encoding="utf-8")
+    assert main(["check", "--quick", str(case)]) == 0
+    assert f"{case}: warning: step one: the note is too long" in capsys.readouterr().out
 
 
 def test_a_case_file_that_is_no_text_has_no_line_to_show(
