@@ -186,16 +186,16 @@ def run_demo(args: argparse.Namespace) -> int:
     if outcome.why:
         note(outcome.why)
         return outcome.exit_code
-    folder = Path(outcome.folder)
-    say(f"{outcome.film} film of {outcome.clinical} clinical time. Open:")
-    for name, what in (
-        ("index.html", "the page: film, chapters, clock and step times"),
+    made = (
+        ("index.html", "the page: film, chapters, clock and step times; open this"),
         ("teaching-cut.mp4", "the teaching cut"),
-        ("step-times.png", "the step times"),
+        ("step-times.png", "how long every step took, for a slide"),
         ("captions.vtt", "the captions"),
-    ):
-        say(f"  {folder / name}   {what}")
-    say(f"The case file to change and make again: {case}")
+    )
+    say(f"{outcome.film} film of {outcome.clinical} clinical time, in {outcome.folder}:")
+    for name, what in made:
+        say(f"  {name:<16}  {what}")
+    say(f"Change the case file and make it again: teachcut make {case}")
     return 0
 
 
