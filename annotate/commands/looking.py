@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -14,7 +15,7 @@ from annotate.captions.cues import Cue
 from annotate.commands.common import Command, add_json, columns, note, say
 from annotate.decide import Decided, decide, look_closely
 from annotate.draft import draft_case
-from annotate.find import Found, FoundPart, find, found_json, found_text
+from annotate.find import Found, find, found_json, found_text
 from annotate.progress import ProgressLine
 from annotate.recording import clock_gaps
 from annotate.report import ledger_json, step_times_json, table_text
@@ -73,8 +74,10 @@ def run_start(args: argparse.Namespace) -> int:
         raise InputError(f"{args.to}: is there already; choose another name, nothing was changed")
     if args.to is not None and not args.to.parent.is_dir():
         raise InputError(f"{args.to.parent}: is no folder; make it first, or choose another")
+    names = _names_for(args.to, args.recordings)
     found = _found(args.recordings)
-    found = replace(found, parts=_named_from(args.to, args.recordings, found.parts))
+    parts = zip(found.parts, names, strict=True)
+    found = replace(found, parts=tuple(replace(part, file=name) for part, name in parts))
     gaps = clock_gaps([probe(path, str(path)) for path in args.recordings])
     name = "case.yaml" if args.to is None else args.to.name
     text = draft_case(found, file=name, clock_gaps=gaps)
@@ -87,22 +90,21 @@ def run_start(args: argparse.Namespace) -> int:
     return 0
 
 
-def _named_from(
-    case: Path | None, recordings: Sequence[Path], parts: Sequence[FoundPart]
-) -> tuple[FoundPart, ...]:
-    """The parts under the names by which a case file in its folder finds them."""
-    folder = (Path.cwd() if case is None else case.parent).resolve()
+def _names_for(case: Path | None, recordings: Sequence[Path]) -> list[str]:
+    """The names by which a case file finds the recordings; links in its folder count as being there."""
+    folder = (Path.cwd() if case is None else case.parent).absolute()
     out = []
-    for path, part in zip(recordings, parts, strict=True):
-        real = path.resolve()
-        if case is not None and not real.is_relative_to(folder):
+    for path in recordings:
+        places = [(path.absolute(), folder), (path.resolve(), folder.resolve())]
+        inside = [p.relative_to(f).as_posix() for p, f in places if p.is_relative_to(f)]
+        inside = [name for name in inside if ".." not in name.split("/")]
+        if case is not None and not inside:
             raise InputError(
                 f"{case}: a case file finds recordings in its own folder or below it; "
                 f"{path.name} is elsewhere; write --to beside the recording"
             )
-        inside = real.is_relative_to(folder)
-        out.append(replace(part, file=real.relative_to(folder).as_posix() if inside else real.name))
-    return tuple(out)
+        out.append(inside[0] if inside else path.name)
+    return out
 
 
 def _check_arguments(parser: argparse.ArgumentParser) -> None:
@@ -180,8 +182,9 @@ def _checked_text(case: Path, checked: _Checked, width: int | None) -> str:
             faulty = caret_lines(checked.text, mistake).splitlines()
             lines += [line[:MOST_COLUMNS] for line in faulty] if "".join(faulty[:1]).strip() else []
     for warning in checked.warnings:
-        place = "" if warning.startswith(f"{case}:") else f"{case}: "
-        lines += broken(f"{place}warning: {warning}", width)
+        placed = re.match(re.escape(str(case)) + r":\d+:\d+: ", warning)
+        place = placed[0] if placed else f"{case}: "
+        lines += broken(f"{place}warning: {warning.removeprefix(place)}", width)
     said = [
         f"{n or 'no'} {word}{'' if n == 1 else 's'}"
         for n, word in ((len(checked.mistakes), "mistake"), (len(checked.warnings), "warning"))

@@ -14,6 +14,8 @@ from pathlib import Path
 import av
 import pytest
 
+from annotate.cli import main
+from chapters.casefile import load_case
 from tests.clips import absent
 from tests.journeys import trial
 
@@ -117,6 +119,39 @@ def test_a_real_recording_makes_a_film_or_is_refused_in_one_sentence(
         trial.check_made(told, length_s)
     else:
         trial.check_refused(told, name, REFUSED.get(name, ""))
+
+
+#: Longer recordings are looked through elsewhere; here it would only take time.
+LONGEST_DRAFTED_S = 31
+
+
+@pytest.mark.parametrize("recording", trial_files(), ids=lambda p: p.name if p else "no folder")
+def test_a_real_recording_gets_a_draft_that_passes(
+    recording: Path | None, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """``start`` looks through all of it and drafts a case file without a mistake; or refuses."""
+    if recording is None:
+        absent("the folder that TEACHCUT_MEDIA names")
+    name = recording.name
+    if LASTS_S.get(name, 0) > LONGEST_DRAFTED_S:
+        return
+    own, case = tmp_path / name, tmp_path / "case.yaml"
+    try:
+        own.symlink_to(recording)
+    except OSError:
+        own.write_bytes(recording.read_bytes())
+    code = main(["start", str(own), "--to", str(case)])
+    said = capsys.readouterr().err
+    assert "fault of its own" not in said and "Traceback" not in said
+    if name in REFUSED or (name not in LASTS_S and code != 0):
+        assert code == 2 and not case.exists()
+        assert said.splitlines()[-1].startswith((f"{name}: ", f"{own}: "))
+        return
+    assert code == 0, said
+    assert main(["check", "--quick", str(case)]) == 0
+    loaded = load_case(case).case
+    assert [part.file for part in loaded.parts] == [name]
+    assert 1 <= len(loaded.steps) <= 12
 
 
 def roughly_s(recording: Path) -> float:

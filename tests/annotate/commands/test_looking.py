@@ -58,6 +58,17 @@ def test_check_of_a_good_case_says_so(folder: Path, capsys: pytest.CaptureFixtur
     assert value["mistakes"] == []
 
 
+def test_warnings_have_their_place_in_front_like_mistakes(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """An editor that jumps to ``file:line:column:`` finds a warning as well."""
+    case = folder / "case.yaml"
+    good = CASE.replace("titel: Slip\n", "").replace("2:75", "0").replace("simulated", "patient")
+    case.write_text(good, encoding="utf-8")
+    assert main(["check", "--quick", str(case)]) == 0
+    assert capsys.readouterr().out.startswith(f"{case}:3:10: warning: subject: a patient case")
+
+
 def test_check_tells_of_a_note_too_long_for_its_step(
     folder: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -92,6 +103,31 @@ def test_start_writes_a_draft_that_passes_and_never_overwrites(
     assert main(["start", str(folder / "part.mp4"), "--to", str(case)]) == 2
     assert "is there already" in capsys.readouterr().err
     assert case.read_bytes() == before
+
+
+def test_start_takes_a_link_in_the_case_s_folder_for_what_it_is(folder: Path) -> None:
+    """A recording kept elsewhere and linked beside the case file, or one in a folder below it."""
+    (folder / "case").mkdir()
+    (folder / "case" / "sub").mkdir()
+    try:
+        (folder / "case" / "sub" / "linked.mp4").symlink_to(folder / "part.mp4")
+    except OSError:
+        pytest.skip("NOT CHECKED: this account may not make links")
+    case = folder / "case" / "case.yaml"
+    assert main(["start", str(folder / "case" / "sub" / "linked.mp4"), "--to", str(case)]) == 0
+    assert load_case(case).case.parts[0].file == "sub/linked.mp4"
+
+
+def test_start_refuses_a_recording_elsewhere_before_it_looks(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Nobody waits for a whole recording to be looked through and is then sent away."""
+    (folder / "case").mkdir()
+    case = folder / "case" / "case.yaml"
+    assert main(["start", str(folder / "part.mp4"), "--to", str(case)]) == 2
+    said = capsys.readouterr().err
+    assert "part.mp4 is elsewhere" in said and "looking" not in said
+    assert not case.exists()
 
 
 def test_start_into_a_folder_that_is_not_there_is_refused(
