@@ -22,7 +22,7 @@ Plane = NDArray[np.float32]
 #: The longer side of the working picture in pixels.
 WORKING_PX = 160
 #: Contrast, in 8-bit levels, below which structure counts as noise.
-NOISE_LEVELS = 3.0
+NOISE_LEVELS = 1.5
 #: A block with less than this share of its possible structure is blank.
 BLANK_BLOCK = 0.25
 

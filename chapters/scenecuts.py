@@ -23,9 +23,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
+import numpy as np
+
 from chapters.blends import BlendLook
 from chapters.looks import LOOK_S, Look
-from chapters.marks import MARK_S
+from chapters.marks import MARK_S, Numbers
 from chapters.signals import RETURN_SOON_S, Signals
 from chapters.spans import Span
 from chapters.times import RecordingTime
@@ -60,14 +62,19 @@ class CutRules:
 
     Matches run from -1 unlike to 1 alike (see looks.Look). Another view: ``across_most`` block
     match over the step, ``drop_least`` how much lower it is than on either side, ``back_most`` best
-    match of the second before with the second after, ``landmarks_least`` common landmarks that make
-    it the same view. A jump within one view: ``torn_least`` share of torn blocks, ``held_least``
-    what stays of the tear, ``alone_least`` the step over those near by, ``jump_least`` the product
+    match of the second before with what follows, ``landmarks_least`` common landmarks that make it
+    the same view. After a blank stretch ``blank_back_most`` takes its place, and
+    ``bright_back_most`` where the stretch is brighter than ``dark_level``: washed out or fogged.
+
+    A jump within one view: ``torn_least`` and ``torn_usual`` share of torn blocks, ``held_least``
+    what stays of the tear, ``alone_least`` the step over those near by (at most ``alone_most`` times that counts),
+    ``jump_least`` the product
     of the three over their limits, ``jump_levels_least`` how much the torn blocks change in levels,
-    ``jump_light_most`` how much the whole picture's level may, ``echo_part`` which other steps near
-    by, as a part of this one, may be the end of a flash. A blend: ``misfit_most``, ``blend_back_most``; a side with less than ``haze_contrast`` that is
-    brighter than ``dark_level`` is fogged, and so is a blank stretch, after which the views must
-    be as unlike as ``bright_back_most``.
+    ``jump_light_most`` how much the whole picture's level may unless
+    ``torn_most`` of the blocks are torn, and by more than half of that.
+
+    A blend: ``misfit_most``, ``blend_back_most``; a side with less contrast than
+    ``haze_contrast`` that is brighter than ``dark_level`` is fogged.
     """
 
     across_most: float = 0.75
@@ -75,13 +82,16 @@ class CutRules:
     back_most: float = 0.60
     landmarks_least: int = 5
     blank_back_most: float = 0.50
-    torn_least: float = 0.17
+    torn_least: float = 0.05
+    torn_usual: float = 0.17
+    torn_most: float = 0.7
     held_least: float = 0.35
     alone_least: float = 2.0
-    jump_least: float = 2.0
+    alone_most: float = 8.0
+    jump_least: float = 2.5
     jump_levels_least: float = 4.0
     jump_light_most: float = 12.0
-    haze_contrast: float = 1.5
+    haze_contrast: float = 2.0
     dark_level: float = 60.0
     bright_back_most: float = 0.35
     misfit_most: float = 0.45
@@ -93,7 +103,8 @@ def find_cuts(signals: Signals, rules: CutRules = CutRules()) -> tuple[SceneCut,
     found: dict[Fraction, SceneCut] = {}
     for look in signals.looks:
         cut = _judge(look, signals, rules)
-        if cut is not None and look.same_frame_s >= FROZEN_S and _smeared(look, signals, found):
+        frozen = look.same_frame_s >= FROZEN_S and look.blank_s == 0
+        if cut is not None and frozen and _smeared(look, signals, found):
             continue
         if cut is not None and (cut.at not in found or found[cut.at].confidence < cut.confidence):
             found[cut.at] = cut
@@ -113,13 +124,16 @@ def find_cuts(signals: Signals, rules: CutRules = CutRules()) -> tuple[SceneCut,
 
 
 def _apart(found: Mapping[Fraction, SceneCut]) -> list[Fraction]:
-    """Times of the cuts that lie in no fade or dissolve of another."""
-    long = [c for c in found.values() if c.kind in ("fade", "dissolve") and c.begins is not None]
+    """Times of the cuts that are no part of a fade: its first pictures may look like a jump."""
+    fades = [c for c in found.values() if c.kind == "fade" and c.begins is not None]
     return [
         at
         for at, cut in found.items()
-        if not any(g.at != at and g.begins < at <= g.at for g in long if g.begins is not None)
-        or cut.kind == "fade"
+        if not any(
+            g.at != at and g.begins - (SETTLE_S if cut.kind == "stop" else 0) < at <= g.at
+            for g in fades
+            if g.begins is not None
+        )
     ]
 
 
@@ -149,7 +163,7 @@ def _judge(look: Look, signals: Signals, rules: CutRules) -> SceneCut | None:
     if margin is not None:
         kind = "cut" if look.returned_s is None else "swap"
     else:
-        margin, kind = _jump(look, rules), "stop"
+        margin, kind = _jump(look, signals, rules), "stop"
     if margin is None:
         return None
     if look.same_frame_s >= FROZEN_S or look.gap_ratio > 8:
@@ -171,23 +185,36 @@ def _other_view(look: Look, rules: CutRules) -> float | None:
     return margin if margin > 0 else None
 
 
-def _jump(look: Look, rules: CutRules) -> float | None:
+def _jump(look: Look, signals: Signals, rules: CutRules) -> float | None:
     """The same for a jump within one view."""
-    lit = abs(look.level_step) > rules.jump_light_most
-    undone = look.undone_s is not None and abs(look.level_step) > rules.jump_light_most / 3
-    if lit or undone or math.isnan(look.before) or math.isnan(look.after):
+    whole = look.torn >= rules.torn_most and look.torn_levels > abs(look.level_step) / 2
+    lit = abs(look.level_step) > rules.jump_light_most and not whole
+    if lit or _unlit(look, signals) or math.isnan(look.before) or math.isnan(look.after):
         return None
     if look.torn < rules.torn_least or look.torn_levels < rules.jump_levels_least:
         return None
-    alone = look.step / (max(look.step_before, look.step_after) + 0.01)
-    if look.held < rules.held_least or alone < rules.alone_least * max(1.0, look.gap_ratio) ** 0.5:
+    gap = max(1.0, look.gap_ratio) ** 0.5
+    alone = look.step / (max(look.step_before, look.step_after) + 0.01) / rules.alone_least / gap
+    if look.held < rules.held_least or alone < 1:
         return None
     product = (
-        (look.torn / rules.torn_least)
+        (look.torn / rules.torn_usual)
         * min(look.held / rules.held_least, 2.0)
-        * min(alone / rules.alone_least, 4.0)
+        * min(alone, rules.alone_most)
     )
     return math.log(product / rules.jump_least, 4) if product > rules.jump_least else None
+
+
+def _unlit(look: Look, signals: Signals) -> bool:
+    """Whether another step undoes this one and its change of light: the two ends of a flash."""
+    if look.undone_s is None:
+        return False
+    times = (look.at - look.undone_s, look.at + look.undone_s)
+    others = [s.level_step for s in signals.looks if s.at in times]
+    return any(
+        min(abs(look.level_step), abs(other)) > 3 and look.level_step * other < 0
+        for other in others
+    )
 
 
 def _after_blank(look: Look, signals: Signals, rules: CutRules) -> SceneCut | None:
@@ -224,13 +251,28 @@ def _ramp(signals: Signals, first: int, stop: int) -> tuple[int, int]:
     times, contrast = signals.times, signals.contrast
     lowest = bisect_left(times, times[first] - 2 * LOOK_S)
     highest = bisect_right(times, times[stop] + 2 * LOOK_S)
-    begins = first - 1
-    while begins > lowest and contrast[begins - 1] > 1.01 * contrast[begins]:
-        begins -= 1
-    ends = stop
-    while ends + 1 < highest and contrast[ends + 1] > 1.01 * contrast[ends]:
-        ends += 1
-    return begins, ends
+    begins = first - 1 - _climb(contrast[lowest:first][::-1])
+    return max(begins, 0), stop + _climb(contrast[stop:highest])
+
+
+def _climb(contrast: Numbers) -> int:
+    """Frames until a picture that comes up from black has its full contrast; 0: it is there at once.
+
+    A climb has no large step in it: a cut or a lamp that is turned up within the time is none.
+    """
+    full = float(contrast.max(initial=0.0))
+    if len(contrast) < 3 or contrast[1] > 0.35 * full:
+        return 0
+    top = int(np.flatnonzero(contrast >= 0.9 * full)[0])
+    steps = np.diff(contrast[: top + 1])
+    while len(steps) and float(np.abs(steps).max()) > 0.3 * full:
+        cut = int(np.abs(steps).argmax())
+        full = float(contrast[: cut + 1].max())
+        if cut < 2 or contrast[1] > 0.35 * full:
+            return 0
+        top = int(np.flatnonzero(contrast[: cut + 1] >= 0.9 * full)[0])
+        steps = np.diff(contrast[: top + 1])
+    return top
 
 
 def _melted(look: BlendLook, signals: Signals, rules: CutRules) -> SceneCut | None:

@@ -1,12 +1,19 @@
 """The fast pass over a recording: small luma pictures, groups of pictures in parallel over the cores.
 
-``survey`` gives what ``frames.small_luma`` gives, in order, at a fraction of the time. Its gate leaves
-out the inside of a group of pictures only where three things agree that nothing can have cut there:
-the key pictures on both sides match block for block, no two packets of the group stand out in size,
-and the same holds for the groups on either side. A cut away and back inside one group has to be
-coded twice, so it shows in two packets; an encoder with many reference pictures could code the way
-back for nothing only within 16 frames, and what comes back that soon is no cut. ``key_survey``
-gives key pictures only, for thumbnails, first drafts and the idle map.
+``survey`` gives what ``frames.small_luma`` gives, in order, in a fraction of the time. How much of a
+recording it decodes is a matter of ``care``:
+
+every   every frame.
+calm    the inside of a group of pictures is left out where it shows that nothing cuts there: the
+        key pictures on both sides match block for block, and neither does the top of the picture
+        change from frame to frame all along the group (see stripes) nor, where a recording's
+        packets cannot be cut off, do any two of them stand out in size. A cut away and back inside
+        one group changes the top twice. It is tried only while the view stands still, so that a
+        moving view costs next to nothing.
+hard    the inside of a group is left out wherever the top of the picture shows no sudden change and
+        the key pictures still show one view: for cuts between different views, not for jumps.
+
+``key_survey`` gives key pictures only, for thumbnails, first drafts and the idle map.
 """
 
 from __future__ import annotations
@@ -20,34 +27,50 @@ from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
 from queue import Empty, SimpleQueue
-from typing import TypeAlias
+from typing import Literal, TypeAlias
 
-import cv2
 import numpy as np
 from av.video.frame import VideoFrame
-from numpy.typing import NDArray
 
-from chapters.likeness import View, block_step, view, working_size
+from chapters.likeness import (
+    View,
+    block_step,
+    common_landmarks,
+    landmarks,
+    view,
+    whole_match,
+    working_size,
+)
 from chapters.media.decode import PacketDecoder
 from chapters.media.frames import small_luma
-from chapters.media.picture import VideoInfo
 from chapters.media.probe import Probe
+from chapters.media.small import Plane, Tint, shrink, tint
+from chapters.media.stripes import can_scan, scan
 from chapters.media.timeline import NONE
 
-Plane: TypeAlias = NDArray[np.uint8]
+Care: TypeAlias = Literal["every", "calm", "hard"]
+Small: TypeAlias = tuple[int, Plane, Tint]
 
-#: Two packets this much larger than the usual one of their kind near by may hold a new view.
-GATE_SIZE = 1.25
-#: One packet this much larger may be the last trace of one.
-GATE_ONE_SIZE = 2.5
-#: A packet below this part of the group's key packet holds no new view, whatever the others are.
-GATE_KEY_PART = 0.1
 #: Blocks of two key pictures less alike than this may hold a change (see likeness.block_step).
-GATE_UNLIKE = 0.10
+CALM_UNLIKE = 0.10
+#: A stripe that changes more than this from one frame to the next may hold a change.
+CALM_STEP = 0.08
+#: A stripe that changes more than this, and so much more than just before, may hold a hard cut.
+HARD_STEP, HARD_RATIO = 0.35, 1.8
+#: Key pictures that match better than this, or have so many landmarks in common, show one view.
+HARD_MATCH, HARD_LANDMARKS = 0.6, 5
+#: Two packets this much larger than the usual one of their kind near by may hold a new view,
+PACKET_SIZE = 1.25
+#: and so may one this much larger,
+PACKET_ONE_SIZE = 2.5
+#: but none below this part of the group's key packet.
+PACKET_KEY_PART = 0.1
 #: Groups are handed to the workers in runs of about so many seconds.
 RUN_S = 8
 #: Packet sizes are compared with those of so many seconds around.
 _NEAR_S = 8
+#: Frames just before, for a sudden change.
+_JUST_BEFORE = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,11 +109,11 @@ def survey(
     probe: Probe,
     width_px: int = 160,
     *,
+    care: Care = "calm",
     workers: int | None = None,
-    gate: bool = True,
     tally: Tally | None = None,
-) -> Iterator[tuple[Fraction, Plane]]:
-    """(part time, luma uint8 (h, w)) of every frame but those the gate leaves out, in order.
+) -> Iterator[tuple[Fraction, Plane, Tint]]:
+    """(part time, luma uint8 (h, w), tint) of every frame but those left out, in order.
 
     ``workers`` threads decode (None: one a core). Memory holds one run of groups a worker, however
     long the part is. Raises ValueError when ``probe`` is of another file.
@@ -101,13 +124,18 @@ def survey(
     found = groups(probe)
     tally.groups = len(found)
     if len(found) == 1:
-        yield from small_luma(path, probe, width_px)
+        yield from ((time, luma, None) for time, luma in small_luma(path, probe, width_px))
         return
     count = workers or os.cpu_count() or 1
-    with _Readers(probe, width_px, count) as readers:
-        calm = _calm(readers, probe, found) if gate else [False] * len(found)
-        tally.skipped = sum(calm)
-        yield from _in_order(readers, probe, _runs(probe, found, calm), count)
+    line = probe.timeline
+    with _Readers(probe, width_px, count, found, care) as readers:
+        jobs: deque[Future[tuple[list[Small], int]]] = deque()
+        for first, stop in _runs(probe, found):
+            jobs.append(readers.pool.submit(readers.run, first, stop))
+            while len(jobs) > count or (jobs and stop == len(found)):
+                small, skipped = jobs.popleft().result()
+                tally.skipped += skipped
+                yield from ((line.seconds(t), luma, colour) for t, luma, colour in small)
 
 
 def key_survey(
@@ -120,20 +148,40 @@ def key_survey(
     if path != probe.source.path:
         raise ValueError(f"{path} is not the file that was probed")
     count = workers or os.cpu_count() or 1
-    with _Readers(probe, width_px, count) as readers:
-        for tick, luma in readers.keys(groups(probe)):
-            yield probe.timeline.seconds(tick), luma
+    found = groups(probe)
+    with _Readers(probe, width_px, count, found, "every") as readers:
+        jobs: deque[Future[list[Small]]] = deque()
+        for n, group in enumerate(found):
+            jobs.append(
+                readers.pool.submit(readers.read, group.first, group.start, group.start + 1)
+            )
+            while len(jobs) > 4 * count or (jobs and n == len(found) - 1):
+                for tick, luma, _ in jobs.popleft().result():
+                    yield probe.timeline.seconds(tick), luma
+
+
+def _runs(probe: Probe, found: tuple[Group, ...]) -> Iterator[tuple[int, int]]:
+    """Places in ``found`` from and up to which one worker reads at a time."""
+    longest = int(RUN_S / probe.timeline.time_base)
+    first = 0
+    for n, group in enumerate(found):
+        if group.start - found[first].start >= longest:
+            yield first, n
+            first = n
+    yield first, len(found)
 
 
 class _Readers:
     """Worker threads, each with a decoder of its own on the same part."""
 
-    def __init__(self, probe: Probe, width_px: int, count: int) -> None:
-        self._probe, self._width = probe, width_px
+    def __init__(
+        self, probe: Probe, width_px: int, count: int, found: tuple[Group, ...], care: Care
+    ) -> None:
+        self._probe, self._width, self._found = probe, width_px, found
+        self._care = care
         self._free: SimpleQueue[PacketDecoder] = SimpleQueue()
         self._all: list[PacketDecoder] = []
         self.pool = ThreadPoolExecutor(count, thread_name_prefix="survey")
-        self._count = count
 
     def __enter__(self) -> _Readers:
         return self
@@ -143,7 +191,24 @@ class _Readers:
         for decoder in self._all:
             decoder.__exit__(None, None, None)
 
-    def read(self, first: int, start: int, end: int | None) -> list[tuple[int, Plane]]:
+    def run(self, first: int, stop: int) -> tuple[list[Small], int]:
+        """The small pictures of groups ``first`` up to ``stop``, and how many were left out."""
+        out: list[Small] = []
+        skipped, still = 0, True
+        for n in range(first, stop):
+            key = self._key_only(n) if still or self._care == "hard" else None
+            if key is not None:
+                out.append(key)
+                skipped += 1
+                continue
+            group = self._found[n]
+            end = self._found[n + 1].start if n + 1 < len(self._found) else None
+            small = self.read(group.first, group.start, end)
+            still = len(small) > 1 and _same(_seen(small[0][1]), _seen(small[-1][1]))
+            out.extend(small)
+        return out, skipped
+
+    def read(self, first: int, start: int, end: int | None) -> list[Small]:
         """Small pictures from packet ``first`` with ticks from ``start`` up to ``end``."""
         decoder = self._borrow()
         try:
@@ -151,29 +216,63 @@ class _Readers:
         finally:
             self._free.put(decoder)
 
-    def _read(
-        self, decoder: PacketDecoder, first: int, start: int, end: int | None
-    ) -> list[tuple[int, Plane]]:
+    def _read(self, decoder: PacketDecoder, first: int, start: int, end: int | None) -> list[Small]:
         ticks = self._probe.timeline.ticks
-        out: list[tuple[int, Plane]] = []
+        out: list[Small] = []
         for number, frame in decoder.run(first):
             tick = int(ticks[number])
             if tick == NONE or tick < start:
                 continue
             if end is not None and tick >= end:
                 break
-            out.append((tick, _shrink(frame, self._probe.video, self._width)))
-        return sorted(out, key=lambda pair: pair[0])
+            out.append(self._small(tick, frame))
+        return sorted(out, key=lambda small: small[0])
 
-    def keys(self, found: tuple[Group, ...]) -> Iterator[tuple[int, Plane]]:
-        """The first picture of every group, in order; none for a group whose key is damaged."""
-        jobs: deque[Future[list[tuple[int, Plane]]]] = deque()
-        for group in found:
-            jobs.append(self.pool.submit(self.read, group.first, group.start, group.start + 1))
-            if len(jobs) > 4 * self._count:
-                yield from jobs.popleft().result()
-        while jobs:
-            yield from jobs.popleft().result()
+    def _small(self, tick: int, frame: VideoFrame) -> Small:
+        return tick, shrink(frame, self._probe.video, self._width), tint(frame)
+
+    def _key_only(self, n: int) -> Small | None:
+        """The key picture of group ``n`` where the rest of it may be left out."""
+        if self._care == "every" or n + 1 >= len(self._found):
+            return None
+        decoder = self._borrow()
+        try:
+            if can_scan(decoder):
+                return self._scanned(decoder, n)
+        finally:
+            self._free.put(decoder)
+        return self._packets_quiet(n) if self._care == "calm" else None
+
+    def _scanned(self, decoder: PacketDecoder, n: int) -> Small | None:
+        """By the top of every picture, and the key pictures on both sides."""
+        here, after = self._found[n], self._found[n + 1]
+        calm = self._care == "calm"
+        keys: list[Small] = []
+        near: deque[float] = deque(maxlen=_JUST_BEFORE)
+        for glance in scan(decoder, here.first, after.first + 1, depth=0 if calm else 1):
+            most = CALM_STEP if calm else max(HARD_STEP, HARD_RATIO * max(near, default=0.0))
+            if glance.step > most:
+                return None
+            near.append(glance.step)
+            if glance.whole is not None:
+                keys.append(
+                    self._small(int(self._probe.timeline.ticks[glance.number]), glance.whole)
+                )
+        if len(keys) != 2 or keys[0][0] != here.start or keys[1][0] != after.start:
+            return None
+        a, b = _seen(keys[0][1]), _seen(keys[1][1])
+        return keys[0] if (_same(a, b) if calm else _one_view(a, b)) else None
+
+    def _packets_quiet(self, n: int) -> Small | None:
+        """By the sizes of the packets, and the key pictures on both sides."""
+        here, after = self._found[n], self._found[n + 1]
+        if not _quiet(self._probe, here):
+            return None
+        keys = self.read(here.first, here.start, here.start + 1)
+        keys += self.read(after.first, after.start, after.start + 1)
+        if len(keys) != 2 or not _same(_seen(keys[0][1]), _seen(keys[1][1])):
+            return None
+        return keys[0]
 
     def _borrow(self) -> PacketDecoder:
         try:
@@ -184,112 +283,47 @@ class _Readers:
             return decoder
 
 
-def _in_order(
-    readers: _Readers, probe: Probe, runs: Iterator[tuple[int, int, int | None]], count: int
-) -> Iterator[tuple[Fraction, Plane]]:
-    """Run after run, at most one more in hand than there are workers."""
-    line = probe.timeline
-    jobs: deque[Future[list[tuple[int, Plane]]]] = deque()
-    for first, start, end in runs:
-        jobs.append(readers.pool.submit(readers.read, first, start, end))
-        if len(jobs) > count:
-            yield from ((line.seconds(t), luma) for t, luma in jobs.popleft().result())
-    while jobs:
-        yield from ((line.seconds(t), luma) for t, luma in jobs.popleft().result())
-
-
-def _runs(
-    probe: Probe, found: tuple[Group, ...], calm: list[bool]
-) -> Iterator[tuple[int, int, int | None]]:
-    """(first packet, first tick, tick after the last or None): runs to decode, and single keys."""
-    longest = int(RUN_S / probe.timeline.time_base)
-    begun: tuple[int, int] | None = None
-    for group, skipped in zip(found, calm, strict=True):
-        if begun is not None and (skipped or group.start - begun[1] >= longest):
-            yield (*begun, group.start)
-            begun = None
-        if skipped:
-            yield group.first, group.start, group.start + 1
-        elif begun is None:
-            begun = (group.first, group.start)
-    if begun is not None:
-        yield (*begun, None)
-
-
-def _calm(readers: _Readers, probe: Probe, found: tuple[Group, ...]) -> list[bool]:
-    """Which groups need not be decoded inside; never the first or the last one."""
-    quiet = _quiet_packets(probe, found)
-    place = {group.start: n for n, group in enumerate(found)}
-    alike = [False] * len(found)
-    last: tuple[int, View] | None = None
-    for tick, luma in readers.keys(found):
-        here = place[tick], view(luma, working_size(*luma.shape))
-        if last is not None and last[0] == here[0] - 1:
-            alike[last[0]] = _same(last[1], here[1])
-        last = here
-    calm = [a and q for a, q in zip(alike, quiet, strict=True)]
-    return [
-        0 < n < len(found) - 1 and calm[n - 1] and calm[n] and calm[n + 1]
-        for n in range(len(found))
-    ]
+def _seen(luma: Plane) -> View:
+    return view(luma, working_size(*luma.shape))
 
 
 def _same(a: View, b: View) -> bool:
     """Whether no block of two pictures differs, nor the light."""
     unlike, weight = block_step(a, b)
-    return abs(a.level - b.level) < 3 and float((unlike * weight).max()) < GATE_UNLIKE
+    return abs(a.level - b.level) < 3 and float((unlike * weight).max()) < CALM_UNLIKE
 
 
-def _quiet_packets(probe: Probe, found: tuple[Group, ...]) -> list[bool]:
+def _one_view(a: View, b: View) -> bool:
+    """Whether two key pictures show one view, moved or not."""
+    if whole_match(a, b) > HARD_MATCH:
+        return True
+    return common_landmarks(landmarks(a), landmarks(b)) >= HARD_LANDMARKS
+
+
+def _quiet(probe: Probe, group: Group) -> bool:
     """Whether no two packets of a group, its key picture apart, are much larger than their like.
 
     Packets shown before one that was decoded earlier (B pictures) are held against their own kind.
+    An encoder with many reference pictures could code the way back of a cut away and back for
+    nothing, but only within 16 frames, and what comes back that soon is no cut.
     """
     table, line = probe.source.table, probe.timeline
-    size = table.size.astype(np.float64)
-    late = line.ticks < np.maximum.accumulate(line.ticks)
     near = max(2, round(_NEAR_S * len(table) / max(float(line.length), 1.0)))
-    out: list[bool] = []
-    for group in found:
-        inside = np.arange(group.first + 1, group.stop)
-        around = np.arange(max(0, group.first - near), min(len(table), group.stop + near))
-        least = GATE_KEY_PART * size[group.first]
-        quiet = len(inside) > 0
-        for kind in (late, ~late):
-            mine = np.sort(size[inside[kind[inside]]])
-            usual = size[around[kind[around] & ~table.key[around]]]
-            if len(mine) and len(usual):
-                limit = float(np.median(usual))
-                quiet = quiet and bool(
-                    mine[-1] <= max(GATE_ONE_SIZE * limit, least)
-                    and mine[-min(2, len(mine))] <= max(GATE_SIZE * limit, least)
-                )
-        out.append(quiet)
-    return out
-
-
-def _shrink(frame: VideoFrame, video: VideoInfo, width_px: int) -> Plane:
-    """The frame's luma, upright, small, limited range: samples picked, then averaged by area."""
-    height_px = max(2, round(width_px * video.height_px / video.width_px))
-    flat = (height_px, width_px) if video.turn.transpose else (width_px, height_px)
-    small = cv2.resize(_picked(frame, width_px), flat, interpolation=cv2.INTER_AREA)
-    if video.colour_range == "full":
-        small = cv2.LUT(small, np.rint(np.arange(256) * (219 / 255) + 16).astype(np.uint8))
-    return np.ascontiguousarray(video.turn.apply(np.asarray(small, np.uint8)))
-
-
-def _picked(frame: VideoFrame, width_px: int) -> Plane:
-    """Every n-th sample of every n-th line as 8 bits, so that twice the width or more is left."""
-    step = max(1, frame.width // (2 * width_px))
-    name, depth = frame.format.name, frame.format.components[0].bits
-    if name.startswith(("yuv4", "yuvj", "nv12", "gray")) and depth == 8:
-        plane = frame.planes[0]
-        rows = np.frombuffer(memoryview(plane), np.uint8).reshape(plane.height, plane.line_size)
-        return np.ascontiguousarray(rows[step // 2 :: step, : frame.width][:, step // 2 :: step])
-    if name.startswith(("yuv4", "gray")) and name.endswith("le"):
-        plane = frame.planes[0]
-        deep = np.frombuffer(memoryview(plane), np.uint16).reshape(plane.height, -1)
-        picked = deep[step // 2 :: step, : frame.width][:, step // 2 :: step]
-        return np.ascontiguousarray(picked >> (depth - 8)).astype(np.uint8)
-    grey = np.asarray(frame.to_ndarray(format="gray"), np.uint8)
-    return np.ascontiguousarray(grey[step // 2 :: step, step // 2 :: step])
+    low, high = max(0, group.first - near), min(len(table), group.stop + near)
+    size = table.size[low:high].astype(np.float64)
+    ticks = line.ticks[low:high]
+    late = ticks < np.maximum.accumulate(ticks)
+    inside = np.zeros(high - low, bool)
+    inside[group.first + 1 - low : group.stop - low] = True
+    least = PACKET_KEY_PART * float(table.size[group.first])
+    for kind in (late, ~late):
+        mine = np.sort(size[inside & kind])
+        usual = size[kind & ~table.key[low:high]]
+        if len(mine) == 0:
+            continue
+        limit = float(np.median(usual))
+        if mine[-1] > max(PACKET_ONE_SIZE * limit, least):
+            return False
+        if mine[-min(2, len(mine))] > max(PACKET_SIZE * limit, least):
+            return False
+    return bool(inside.any())

@@ -51,14 +51,14 @@ def test_every_frame_comes_once_in_order(tmp_path: Path, options: dict[str, str]
     path, facts = recording(tmp_path / "a.mp4", shot(1, 200), options)
     plain = [time for time, _ in small_luma(path, facts)]
 
-    assert [time for time, _ in survey(path, facts, workers=2, gate=False)] == plain
+    assert [time for time, *_ in survey(path, facts, workers=2, care="every")] == plain
     assert len(plain) == 200
 
 
 def test_the_pictures_are_those_of_their_times(tmp_path: Path) -> None:
     """Each small picture matches the plain pass's of the same time, within coding."""
     path, facts = recording(tmp_path / "a.mp4", shot(1, 130), OPEN)
-    pairs = zip(small_luma(path, facts), survey(path, facts, workers=2, gate=False), strict=True)
+    pairs = zip(small_luma(path, facts), survey(path, facts, workers=2, care="every"), strict=True)
 
     assert max(float(np.abs(a[1].astype(int) - b[1]).mean()) for a, b in pairs) < 3
 
@@ -96,24 +96,24 @@ def test_a_cut_away_and_back_inside_one_group_is_not_left_out(
     pictures[301 : 301 + away] = steady(away, seed=2)
     path, facts = recording(tmp_path / "a.mp4", pictures, options)
     tally = Tally()
-    times = {time for time, _ in survey(path, facts, workers=2, tally=tally)}
+    times = {time for time, *_ in survey(path, facts, workers=2, tally=tally)}
 
     assert tally.skipped > 0
     assert {Fraction(n, 30) for n in range(300, 331)} <= times
 
 
-def test_cuts_are_the_same_with_and_without_the_gate(tmp_path: Path) -> None:
-    """A steady recording with two cuts: the gate changes neither their number nor their times."""
+def test_cuts_are_the_same_whatever_the_care(tmp_path: Path) -> None:
+    """A steady recording with two cuts: care changes neither their number nor their times."""
     pictures = steady(250) + steady(200, seed=2) + steady(210, seed=3)
     path, facts = recording(tmp_path / "a.mp4", pictures, CLOSED)
     found = []
-    for gate in (True, False):
+    for care in ("calm", "every", "hard"):
         reader = SignalReader()
-        for time, luma in survey(path, facts, workers=2, gate=gate):
-            reader.feed(time, luma)
+        for time, luma, tint in survey(path, facts, workers=2, care=care):
+            reader.feed(time, luma, tint)
         found.append([(c.at, c.kind) for c in find_cuts(reader.finish(facts.length))])
 
-    assert found[0] == found[1]
+    assert found[0] == found[1] == found[2]
     assert [at for at, _ in found[0]] == [Fraction(250, 30), Fraction(450, 30)]
 
 
