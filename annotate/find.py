@@ -14,8 +14,9 @@ from pathlib import Path
 
 from chapters.errors import RecordingError
 from chapters.likeness import Grey
-from chapters.media.frames import small_luma
 from chapters.media.probe import Probe, probe
+from chapters.media.survey import Tint, survey
+from chapters.proposals import Change, StepProposal, changes, propose
 from chapters.scenecuts import SceneCut, find_cuts
 from chapters.signals import SignalReader
 from chapters.spans import Span
@@ -24,13 +25,15 @@ from chapters.times import clock_text, duration_text, round_half_up
 
 #: Called with seconds read and seconds in all.
 Progress = Callable[[Fraction, Fraction], None]
-#: (path, probe) -> (time in the part, small luma picture) of every frame.
-Pictures = Callable[[Path, Probe], Iterable[tuple[Fraction, Grey]]]
+#: A small picture: time in the part, luma, mean colour differences.
+Small = tuple[Fraction, Grey, Tint]
+#: (path, probe) -> the small pictures, in order.
+Pictures = Callable[[Path, Probe], Iterable[Small]]
 
 
 @dataclass(frozen=True, slots=True)
 class FoundPart:
-    """One file: where it starts in recording time, how long it is, how many frames could be read."""
+    """One file: where it starts in recording time, how long it is, how many frames it holds."""
 
     file: str
     start: Fraction
@@ -46,12 +49,18 @@ class FoundPart:
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """What ``find`` found, in recording time and in order."""
+    """What ``find`` found, in recording time and in order.
+
+    ``changes`` are the places where a step may begin and why, ``proposals`` a draft step list of
+    them; with earlier cases of the procedure use ``proposals.fit_steps`` on the changes.
+    """
 
     parts: tuple[FoundPart, ...]
     scene_cuts: tuple[SceneCut, ...]
     still: tuple[StillStretch, ...]
     holes: tuple[Span, ...]
+    changes: tuple[Change, ...] = ()
+    proposals: tuple[StepProposal, ...] = ()
 
     @property
     def length(self) -> Fraction:
@@ -61,7 +70,7 @@ class Found:
 
 def find(
     paths: Sequence[Path],
-    pictures: Pictures = small_luma,
+    pictures: Pictures = survey,
     progress: Progress | None = None,
 ) -> Found:
     """Read every picture of the recordings, laid end to end in the order given, once.
@@ -77,8 +86,8 @@ def find(
     start = Fraction(0)
     for path, facts in probes:
         frames = 0
-        for time, luma in _in_order(pictures(path, facts)):
-            reader.feed(start + time, luma)
+        for time, luma, tint in _in_order(pictures(path, facts)):
+            reader.feed(start + time, luma, tint)
             frames += 1
             if progress is not None and frames % 50 == 0:
                 progress(start + time, whole)
@@ -86,20 +95,25 @@ def find(
             raise RecordingError(
                 path.name, "no picture can be decoded", "record it again or leave it out"
             )
-        parts.append(FoundPart(path.name, start, facts.length, frames, tuple(facts.notices)))
+        parts.append(
+            FoundPart(path.name, start, facts.length, facts.frame_count, tuple(facts.notices))
+        )
         holes.extend(Span(start + gap.start, start + gap.end) for gap in facts.gaps)
         start += facts.length
     signals = reader.finish(start)
-    return Found(tuple(parts), find_cuts(signals), find_still(signals), tuple(holes))
+    cuts, still = find_cuts(signals), find_still(signals)
+    found = changes(signals.marks, cuts, still, [part.start for part in parts])
+    proposals = propose(found, start, still)
+    return Found(tuple(parts), cuts, still, tuple(holes), found, proposals)
 
 
-def _in_order(pictures: Iterable[tuple[Fraction, Grey]]) -> Iterator[tuple[Fraction, Grey]]:
+def _in_order(pictures: Iterable[Small]) -> Iterator[Small]:
     """Only pictures that come after the one before: a damaged file may repeat a time stamp."""
     last: Fraction | None = None
-    for time, luma in pictures:
-        if last is None or time > last:
-            yield time, luma
-            last = time
+    for small in pictures:
+        if last is None or small[0] > last:
+            yield small
+            last = small[0]
 
 
 def found_json(found: Found) -> str:

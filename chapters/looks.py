@@ -46,7 +46,11 @@ Flags = NDArray[np.bool_]
 
 @dataclass(slots=True)
 class Entry:
-    """One picture on its way through: ``unlike`` is its step per block, ``since`` when it last changed."""
+    """One picture on its way through.
+
+    ``unlike`` is its step per block, ``since`` the time at which it last changed, ``tint`` its mean
+    colour differences Cb and Cr, 0 without colour (NaN: not known).
+    """
 
     index: int
     time: Fraction
@@ -55,6 +59,7 @@ class Entry:
     step: float
     change: float
     since: Fraction
+    tint: tuple[float, float] = (float("nan"), float("nan"))
 
 
 @dataclass(slots=True)

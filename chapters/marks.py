@@ -29,7 +29,8 @@ class Marks:
 
     ``level`` 0..255 mean, ``detail`` share of structured blocks, ``fine`` levels of fine detail,
     ``moved`` share of blocks that differ from the mark before, ``stir`` median share of blocks that
-    moved from frame to frame since then.
+    moved from frame to frame since then, ``tint`` (n, 2) mean Cb and Cr, 0 without colour, NaN where
+    the colour is not known.
     """
 
     times: tuple[Fraction, ...]
@@ -38,6 +39,7 @@ class Marks:
     fine: Numbers
     moved: Numbers
     stir: Numbers
+    tint: Numbers
     outline: NDArray[np.int8]
 
 
@@ -46,7 +48,7 @@ class MarkReader:
 
     def __init__(self) -> None:
         self._times: list[Fraction] = []
-        self._rows: list[tuple[float, float, float, float, float]] = []
+        self._rows: list[tuple[float, ...]] = []
         self._outlines: list[NDArray[np.int8]] = []
         self._last: View | None = None
         self._stirs: list[float] = []
@@ -63,7 +65,7 @@ class MarkReader:
             moved = float(np.mean(unlike * weight > 0.1))
         self._times.append(entry.time)
         self._rows.append(
-            (seen.level, seen.detail, seen.fine, moved, float(np.median(self._stirs)))
+            (seen.level, seen.detail, seen.fine, moved, float(np.median(self._stirs)), *entry.tint)
         )
         self._outlines.append(_outline(seen))
         self._last, self._stirs = seen, []
@@ -71,7 +73,7 @@ class MarkReader:
 
     def finish(self) -> Marks:
         """All marks set."""
-        columns = np.asarray(self._rows, dtype=np.float32).reshape(-1, 5)
+        columns = np.asarray(self._rows, dtype=np.float32).reshape(-1, 7)
         empty = np.zeros((0, *_OUTLINE[::-1]), np.int8)
         return Marks(
             times=tuple(self._times),
@@ -80,6 +82,7 @@ class MarkReader:
             fine=columns[:, 2],
             moved=columns[:, 3],
             stir=columns[:, 4],
+            tint=columns[:, 5:7],
             outline=np.stack(self._outlines) if self._outlines else empty,
         )
 

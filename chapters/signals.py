@@ -123,8 +123,10 @@ class SignalReader:
         self._melts: list[BlendLook] = []
         self._tears: deque[tuple[int, Fraction, Torn]] = deque(maxlen=_MOST_TEARS)
 
-    def feed(self, time: Fraction, luma: Grey) -> None:
+    def feed(self, time: Fraction, luma: Grey, tint: tuple[float, float] | None = None) -> None:
         """Take the picture (rows, columns) shown from ``time`` on; times must not run backward.
+
+        ``tint`` is its mean colour difference Cb and Cr, 0 without colour, where it is known.
 
         Raises ValueError for a time before the last one or an array that is no 8-bit plane.
         """
@@ -137,6 +139,8 @@ class SignalReader:
         if self._size is None:
             self._size = _working_size(luma.shape[0], luma.shape[1])
         entry = self._entry(time, view(luma, self._size))
+        if tint is not None:
+            entry.tint = tint
         self._times.append(time)
         contrast = float(np.abs(entry.view.coarse).mean())
         self._rows.append((entry.view.level, entry.view.detail, entry.change, entry.step, contrast))

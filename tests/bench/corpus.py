@@ -2,9 +2,11 @@
 
 ``build(part, folder, count, seed)`` writes ``count`` encoded recordings of 320 x 180 with a
 ``labels.json`` beside them. Kinds of label: ``hard`` (another view), ``jump`` (another moment of the
-same view), ``stop`` (after a frozen or black picture), ``dissolve``, ``fade``. A swap is two hard
-cuts. A jump that changes less than 1.5 % of the picture by more than 8 levels shows nothing and is
-neutral: it is neither asked for nor counted against a finder.
+same view), ``stop`` (the same after a frozen picture), ``black`` (another view after a black
+picture), ``dissolve``, ``fade``. A swap is two hard
+cuts. A jump that changes less than 1.5 % of the picture by more than 8 levels, or less than twice
+what the frame before it changed, does not show and is neutral: it is neither asked for nor counted
+against a finder.
 """
 
 from __future__ import annotations
@@ -71,13 +73,18 @@ class Camera:
         return out
 
 
-def visible(a: Picture, b: Picture) -> bool:
-    """Whether two frames differ by more than 8 levels of grey in 1.5 % of the picture."""
+def changed(a: Picture, b: Picture) -> float:
+    """Share of the picture that differs by more than 8 levels of grey, seen at 160 x 90."""
     small = [
         cv2.GaussianBlur(cv2.resize(cv2.cvtColor(p, cv2.COLOR_BGR2GRAY), (160, 90)), (0, 0), 1)
         for p in (a, b)
     ]
-    return bool(np.mean(cv2.absdiff(*small) > 8) > 0.015)
+    return float(np.mean(cv2.absdiff(*small) > 8))
+
+
+def visible(earlier: Picture, before: Picture, after: Picture) -> bool:
+    """Whether a jump shows: 1.5 % of the picture changes, and twice what changed a frame before."""
+    return changed(before, after) > max(0.015, 2 * changed(earlier, before))
 
 
 def _shot(made: Made, camera: Camera, cameras: list[Camera], rng: Rng, length: int) -> bool:
@@ -151,7 +158,7 @@ def _join(made: Made, camera: Camera, cameras: list[Camera], rng: Rng, leave: bo
         dark = int(rng.integers(20, 90))
         made.frames.extend([np.zeros_like(made.frames[-1])] * dark)
         made.neutral.append((last - 1, last + dark - 2))
-        made.labels.append(Label("stop", last + dark, last + dark + 1))
+        made.labels.append(Label("black", last + dark, last + dark + 1))
         return other
     if kind == "swap":
         made.labels.append(Label("hard", last, last + 1))
@@ -176,12 +183,11 @@ def _gradual(made: Made, camera: Camera, other: Camera, rng: Rng, kind: str) -> 
 
 
 def _jump(made: Made, camera: Camera, rng: Rng, kind: str) -> Camera:
-    before = made.frames[-1]
     camera.at += int(rng.integers(25, 120))
     after = camera.take(1)[0]
     camera.at -= 1
     last = len(made.frames) - 1
-    if visible(before, after):
+    if visible(*made.frames[-2:], after):
         made.labels.append(Label(kind, last, last + 1))
     else:
         made.neutral.append((last - 1, last + 2))
