@@ -133,10 +133,12 @@ def _damaged(span: Span, end: Fraction, whats: Sequence[str], steps: Sequence[St
 
 
 def _touches(span: Span, end: Fraction, step: Step) -> bool:
-    """Whether damage lies in a step; what is lost at a part's end belongs to the step that ends there."""
-    if step.start >= span.end and step.start != span.start:
+    """Whether damage lies in a step; what is lost at a part's end belongs to the step that runs to it."""
+    if span.start >= end:
+        return step.start < end and (step.end is None or step.end >= end)
+    if step.start >= min(span.end, end) and step.start != span.start:
         return False
-    return step.end is None or step.end > span.start or (span.start >= end and step.end >= end)
+    return step.end is None or step.end > span.start
 
 
 def _tenths(seconds: Fraction) -> str:

@@ -48,6 +48,20 @@ def test_an_early_end_touches_the_step_that_runs_to_it() -> None:
     )
 
 
+def test_an_early_end_does_not_touch_the_steps_of_the_next_part() -> None:
+    """What the header promised beyond the end is nowhere on the line: the next part follows at once."""
+    first = PartSpan("a.mp4", F(0), F(10), F(0))
+    damage = [Damage(Span(F(10), F(47)), "the picture ends here")]
+    steps = (
+        Step("before", "B", R(F(0)), R(F(9))),
+        Step("across", "A", R(F(9)), R(F(12))),
+        Step("after", "L", R(F(12)), R(F(30))),
+    )
+    assert damage_sentences(first, damage, steps) == (
+        "a.mp4: at 0:10.0: the picture ends here; it touches across",
+    )
+
+
 def test_damage_that_ends_where_a_step_begins_does_not_touch_it() -> None:
     """Spans are half-open: the first good frame belongs to the next step."""
     damage = [Damage(Span(F(1), F(2)), "lost")]
