@@ -91,6 +91,9 @@ class Faces:
 
     @staticmethod
     def _event(jump: Jump, t: Fraction) -> EventLine:
+        if jump.lasted < 1:  # too short to be counted up
+            text = event_text(jump.kind, jump.lasted, jump.reason, tenths=True)
+            return EventLine(text, jump.kind)
         seconds = counted(jump.lasted, t - jump.at) or Fraction(0)
         if seconds != jump.lasted:
             seconds = Fraction(seconds // 1)

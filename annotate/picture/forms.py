@@ -63,5 +63,5 @@ def dotted_outline(width_px: int, height_px: int) -> U8:
 def two_posts(width_px: int, height_px: int) -> U8:
     """Two upright posts with a gap between them: time that no picture exists of."""
     across, down = _grid(width_px, height_px)
-    post = max(1.5, width_px * 0.17)
+    post = max(1.5, min(width_px * 0.17, height_px * 0.45))  # small, however long the bar
     return _averaged(((across < post) | (across > width_px - post)) & (down >= 0))

@@ -34,6 +34,7 @@ from chapters.times import (
     ClinicalTime,
     clock_text,
     duration_text,
+    round_half_up,
     short_clock_text,
     speed_text,
 )
@@ -77,11 +78,17 @@ class OverlayFace:
     caption: tuple[str, ...] = ()
 
 
-def event_text(kind: EventKind, seconds_shown: Fraction, reason: str = "") -> str:
-    """``+3:10 not shown``, ``+1:00 away: check radiograph``; a length, rounded to the second."""
+def event_text(
+    kind: EventKind, seconds_shown: Fraction, reason: str = "", *, tenths: bool = False
+) -> str:
+    """``+3:10 not shown``, ``+1:00 away: check radiograph``; a length, rounded to the second.
+
+    ``tenths``: for a length below a second, ``+0.2 s not shown``, never nothing at all.
+    """
     words = "not shown" if kind == "not_shown" else "away"
     tail = f": {reason}" if reason else ""
-    return f"+{duration_text(seconds_shown)} {words}{tail}"
+    length = f"{max(1, round_half_up(seconds_shown * 10)) / 10} s"
+    return f"+{length if tenths else duration_text(seconds_shown)} {words}{tail}"
 
 
 def counted(length: Fraction, since: Fraction) -> Fraction | None:

@@ -62,6 +62,20 @@ def test_a_jump_is_said_counts_up_and_goes() -> None:
     assert lines(F(3)) == []
 
 
+def test_a_jump_below_a_second_is_said_in_tenths() -> None:
+    """Two tenths left out: "+0:00 not shown" would say that nothing is missing."""
+    steps = (Step("a", "Look", R(F(0)), R(F(20))), Step("b", "On", R(F(202, 10))))
+    case = Case("c", "C", (Part("p"),), steps, away=(Away(R(F(30)), F(1, 25), "x"),))
+    made = make_plan(case, make_line(case, [F(60)]), F(1, 30))
+    faces = Faces(made.film, made.rows)
+    said = []
+    for jump in made.film.jumps:
+        face = faces.at(jump.at + F(1, 10))
+        assert face is not None
+        said += [e.text for e in face.events]
+    assert said == ["+0.2 s not shown", "+0.1 s away: x"]
+
+
 def test_the_speed_is_written_whenever_it_is_not_one() -> None:
     """Inside a ramp whole numbers from 2 up, never 1x for what is not 1."""
     assert [shown_speed(F(s)) for s in ("1", "1.01", "1.5", "2.4", "7.9", "8")] == [

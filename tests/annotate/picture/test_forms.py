@@ -59,3 +59,10 @@ def test_forms_differ_without_colour(height: int) -> None:
     assert posts[0, width // 3 : -(width // 3)].max() == 0
     assert (posts[:, 0] == 255).all()
     assert (posts[:, -1] == 255).all()
+
+
+def test_posts_stay_small_however_long_the_bar() -> None:
+    """On the closing card's bar an hour away is two posts and a gap, not two blocks of colour."""
+    posts = two_posts(600, 20)
+    assert np.count_nonzero(posts[10]) <= 20
+    assert posts[10, 0] == posts[10, -1] == 255
