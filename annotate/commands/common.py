@@ -49,6 +49,11 @@ def note(text: str) -> None:
     sys.stderr.flush()
 
 
+def as_argument(path: Path) -> str:
+    """A path as one argument of a command line, on any system."""
+    return f'"{path}"' if " " in str(path) else str(path)
+
+
 def os_sentence(error: OSError, place: str = "a file") -> str:
     """What the system refused, where, and what to do; ``place`` where the error names none."""
     where = str(error.filename or place)

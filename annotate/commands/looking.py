@@ -10,9 +10,9 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from shutil import get_terminal_size
 
-from annotate.batch import broken, case_files
+from annotate.batch import CASE_SUFFIXES, broken, case_files
 from annotate.captions.cues import Cue
-from annotate.commands.common import Command, add_json, columns, note, say
+from annotate.commands.common import Command, add_json, as_argument, columns, note, say
 from annotate.decide import Decided, decide, look_closely
 from annotate.draft import draft_case
 from annotate.find import Found, find, found_json, found_text
@@ -72,6 +72,8 @@ def run_start(args: argparse.Namespace) -> int:
     """Draft a case file from what is found in the recordings."""
     if args.to is not None and args.to.exists():
         raise InputError(f"{args.to}: is there already; choose another name, nothing was changed")
+    if args.to is not None and args.to.suffix.lower() not in CASE_SUFFIXES:
+        raise InputError(f"{args.to}: a case file's name ends with .yaml; add it")
     if args.to is not None and not args.to.parent.is_dir():
         raise InputError(f"{args.to.parent}: is no folder; make it first, or choose another")
     names = _names_for(args.to, args.recordings)
@@ -86,7 +88,7 @@ def run_start(args: argparse.Namespace) -> int:
         return 0
     with args.to.open("x", encoding="utf-8", newline="\n") as file:
         file.write(text)
-    note(f"wrote {args.to}; name the steps in it, then: teachcut check {args.to}")
+    note(f"wrote {args.to}; name the steps in it, then: teachcut check {as_argument(args.to)}")
     return 0
 
 

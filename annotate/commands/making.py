@@ -20,6 +20,7 @@ from annotate.commands.common import (
     Command,
     add_json,
     add_out,
+    as_argument,
     columns,
     fault_sentence,
     note,
@@ -195,7 +196,7 @@ def run_demo(args: argparse.Namespace) -> int:
     say(f"{outcome.film} film of {outcome.clinical} clinical time, in {outcome.folder}:")
     for name, what in made:
         say(f"  {name:<16}  {what}")
-    say(f"Change the case file and make it again: teachcut make {case}")
+    say(f"Change the case file and make it again: teachcut make {as_argument(case)}")
     return 0
 
 

@@ -105,6 +105,17 @@ def test_start_writes_a_draft_that_passes_and_never_overwrites(
     assert case.read_bytes() == before
 
 
+def test_start_wants_a_name_that_a_folder_of_cases_finds(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A draft called otherwise would be passed over later; a blank in the name is put in quotes."""
+    assert main(["start", str(folder / "part.mp4"), "--to", str(folder / "first case")]) == 2
+    assert "ends with .yaml" in capsys.readouterr().err
+    case = folder / "first case.yaml"
+    assert main(["start", str(folder / "part.mp4"), "--to", str(case)]) == 0
+    assert f'teachcut check "{case}"' in capsys.readouterr().err
+
+
 def test_start_takes_a_link_in_the_case_s_folder_for_what_it_is(folder: Path) -> None:
     """A recording kept elsewhere and linked beside the case file, or one in a folder below it."""
     (folder / "case").mkdir()
