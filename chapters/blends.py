@@ -71,7 +71,7 @@ class BlendWatch:
         """``ring`` holds the entries of at least the last ``KEEP_S`` seconds, the new one last."""
         now = ring[-1].time
         if ring[-1].index % 2 == 0:
-            times = [e.time for e in ring]
+            times = [e.seconds for e in ring]
             for half in HALVES_S:
                 self._try(ring, times, half)
         best = self._best
@@ -90,22 +90,21 @@ class BlendWatch:
         done, self._done = self._done, []
         return done
 
-    def _try(self, ring: Sequence[Entry], times: list[Fraction], half: Fraction) -> None:
-        now = times[-1]
-        middle = _nearest(times, now - half)
-        first = _nearest(times, now - 2 * half)
-        slack = half / 3
-        if abs(times[middle] - (now - half)) > slack or abs(times[first] - now + 2 * half) > slack:
+    def _try(self, ring: Sequence[Entry], times: list[float], half: Fraction) -> None:
+        now, reach = times[-1], float(half)
+        middle, first = _nearest(times, now - reach), _nearest(times, now - 2 * reach)
+        off = max(abs(times[middle] - now + reach), abs(times[first] - now + 2 * reach))
+        if off > reach / 3:
             return
         fit = blend(ring[first].view, ring[middle].view, ring[-1].view)
         if fit is None or fit.alike > _ALIKE_MOST or fit.misfit > _MISFIT_MOST:
             return
-        self._last_seen = now
+        self._last_seen = ring[-1].time
         if self._best is None or fit.misfit < self._best.misfit:
-            self._best = _Found(times[middle], half, fit.alike, fit.misfit)
+            self._best = _Found(ring[middle].time, half, fit.alike, fit.misfit)
 
 
-def _nearest(times: list[Fraction], at: Fraction) -> int:
+def _nearest(times: list[float], at: float) -> int:
     place = bisect_left(times, at)
     if place == 0:
         return 0
@@ -129,13 +128,13 @@ def _look(found: _Found, ring: Sequence[Entry]) -> tuple[BlendLook, View]:
 
 def _extent(found: _Found, ring: Sequence[Entry]) -> tuple[Fraction, Fraction]:
     """Last frame before the share of the later view rises, first frame where it has risen."""
-    times = [e.time for e in ring]
-    first = ring[_nearest(times, found.at - found.half)].view
-    last = ring[_nearest(times, found.at + found.half)].view
+    times = [e.seconds for e in ring]
+    first = ring[_nearest(times, float(found.at - found.half))].view
+    last = ring[_nearest(times, float(found.at + found.half))].view
     reach = found.half + LOOK_S / 2
     near = [e for e in ring if abs(e.time - found.at) <= reach]
     shares = _shares([e.view for e in near], first, last)
-    middle = _nearest([e.time for e in near], found.at)
+    middle = _nearest([e.seconds for e in near], float(found.at))
     low, high = float(shares[: middle + 1].min()), float(shares[middle:].max())
     rise = 0.1 * (high - low)
     begin = np.flatnonzero(shares[: middle + 1] <= low + rise)

@@ -34,6 +34,8 @@ SOON_S = Fraction(3, 5)
 BLANK_DETAIL = 0.12
 #: So many common landmarks leave no doubt.
 PLAIN_LANDMARKS = 12
+#: Pictures that match better than this show one view without a doubt.
+PLAIN_MATCH = 0.93
 #: A block is torn when it is found again by so much less over the step than on either side.
 TORN_DROP = 0.12
 #: A step is looked at for torn blocks when it is so much larger than those near by.
@@ -49,7 +51,8 @@ class Entry:
     """One picture on its way through.
 
     ``unlike`` is its step per block, ``since`` the time at which it last changed, ``tint`` its mean
-    colour differences Cb and Cr, 0 without colour (NaN: not known).
+    colour differences Cb and Cr, 0 without colour (NaN: not known). ``seconds`` is the time as a
+    float, for windows around a picture; what is told is always ``time``.
     """
 
     index: int
@@ -60,6 +63,10 @@ class Entry:
     change: float
     since: Fraction
     tint: tuple[float, float] = (float("nan"), float("nan"))
+    seconds: float = 0.0
+
+    def __post_init__(self) -> None:
+        self.seconds = float(self.time)
 
 
 @dataclass(slots=True)
@@ -141,7 +148,7 @@ class Torn:
 
 def clear_views(ring: Sequence[Entry]) -> list[View]:
     """A few pictures of the last second that were not yet fading: the view to be looked for again."""
-    recent = [e for e in ring if e.time >= ring[-1].time - LOOK_S] if ring else []
+    recent = [e for e in ring if e.seconds >= ring[-1].seconds - float(LOOK_S)] if ring else []
     if not recent:
         return []
     fullest = max(e.view.detail for e in recent)
@@ -159,9 +166,19 @@ def spread(entries: Sequence[Entry], most: int) -> list[View]:
 
 
 def best_match(firsts: Sequence[View], lasts: Sequence[View]) -> float:
-    """The best whole match of any of the one with any of the other; NaN where none can be compared."""
-    values = [v for v in (whole_match(a, b) for a in firsts for b in lasts) if not math.isnan(v)]
-    return max(values, default=float("nan"))
+    """The best whole match of any of the one with any of the other, as soon as it is plain.
+
+    NaN where none can be compared.
+    """
+    best = float("nan")
+    for later in lasts:
+        for earlier in reversed(firsts):
+            match = whole_match(earlier, later)
+            if math.isnan(best) or match > best:
+                best = match
+            if best > PLAIN_MATCH:
+                return best
+    return best
 
 
 def most_landmarks(olds: Sequence[View], news: Sequence[View]) -> int:
@@ -182,28 +199,34 @@ def compare(
     after: Sequence[Entry],
     step_after: float,
     usual_gap: float,
-) -> tuple[Look, Torn | None]:
-    """The look at one step; ``before`` ends just before it, ``after`` begins with it."""
-    entry = pending.entry
+) -> tuple[Look, Torn | None] | None:
+    """The look at one step; ``before`` ends just before it, ``after`` begins with it.
+
+    None where there is nothing to look at: the view goes on over the step as it does beside it.
+    """
+    entry, here = pending.entry, pending.entry.seconds
     last = pending.reference[-1] if pending.reference else before[-1].view
     across = block_match(last, entry.view)
     behind = block_match(before[-2].view, before[-1].view) if len(before) > 1 else across
     ahead = block_match(entry.view, after[1].view) if len(after) > 1 else across
-    near_before = [e for e in before if e.time >= entry.time - QUIET_S]
-    near_after = [e for e in after[1:] if e.time <= entry.time + QUIET_S]
-    around = [e.unlike for e in (*near_before, *near_after) if e.index > 0]
-    usual = np.maximum.reduce(around) if around else np.zeros_like(entry.unlike)
-    firsts = pending.reference or spread([e for e in before if e.time >= entry.time - LOOK_S], 5)
-    soon = [e for e in after if e.time <= entry.time + SOON_S]
-    back = best_match(firsts, spread(soon, 5))
-    pace = max((m.shift_px for m in (behind, ahead) if not math.isnan(m.shift_px)), default=0.0)
-    beside = min((m.match for m in (behind, ahead) if not math.isnan(m.match)), default=1.0)
-    unlike = bool(pending.blank_s) or (across.match < 0.8 and beside - across.match > 0.15)
+    near_before = [e for e in before if e.seconds >= here - float(QUIET_S)]
+    near_after = [e for e in after[1:] if e.seconds <= here + float(QUIET_S)]
     step_before = max((e.step for e in near_before if e.index > 0), default=0.0)
+    beside = min((m.match for m in (behind, ahead) if not math.isnan(m.match)), default=1.0)
+    unlike = bool(pending.blank_s) or not (across.match > 0.8 or beside - across.match < 0.15)
     alone = entry.step > _ALONE * max(step_before, step_after)
     tear = _tear(last, across, behind, ahead) if alone else None
+    if tear is None and not unlike:
+        return None
+    around = [e.unlike for e in (*near_before, *near_after) if e.index > 0]
+    usual = np.maximum.reduce(around) if around else np.zeros_like(entry.unlike)
+    recent = [e for e in before if e.seconds >= here - float(LOOK_S)]
+    firsts = pending.reference or spread(recent or [before[-1]], 4)
+    soon = [e for e in after if e.seconds <= here + float(SOON_S)]
+    back = best_match(firsts, spread(soon, 4))
+    pace = max((m.shift_px for m in (behind, ahead) if not math.isnan(m.shift_px)), default=0.0)
     marked = None
-    if unlike and back < 0.8:
+    if unlike and not (back > 0.8):
         marked = most_landmarks((firsts[len(firsts) // 2], firsts[-1]), spread(soon, 4)[::-1])
     look = Look(
         index=entry.index,
@@ -260,8 +283,8 @@ def _held(tear: Torn, entry: Entry, before: Sequence[Entry], after: Sequence[Ent
     At the end of a flash the torn blocks are from one frame to the next what they were before it;
     a movement that slowly comes back to where it was undoes no jump.
     """
-    later = [e for e in after[1:] if e.time <= entry.time + LOOK_S]
-    earlier = [e for e in before if e.time >= entry.time - LOOK_S][::-1]
+    later = [e for e in after[1:] if e.seconds <= entry.seconds + float(LOOK_S)]
+    earlier = [e for e in before if e.seconds >= entry.seconds - float(LOOK_S)][::-1]
     values = [
         tear.left(later[n].view)
         for n in _echoes(later, entry.step, 0)

@@ -150,8 +150,11 @@ def _smeared(look: Look, signals: Signals, found: Mapping[Fraction, SceneCut]) -
     cut.
     """
     start = look.at - look.same_frame_s
-    into = [s for s in signals.looks if 0 <= start - s.at <= SETTLE_S and s.step > 0.3]
-    return bool(into) and not any(s.at in found for s in into)
+    first = bisect_left(signals.times, start - SETTLE_S)
+    stop = bisect_right(signals.times, start)
+    into = signals.times[first:stop]
+    stepped = bool((signals.step[first:stop] > 0.3).any())
+    return stepped and not any(at in found for at in into)
 
 
 def _judge(look: Look, signals: Signals, rules: CutRules) -> SceneCut | None:

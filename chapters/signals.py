@@ -215,7 +215,8 @@ class SignalReader:
                     )
 
     def _before(self, entry: Entry, seconds: Fraction) -> list[Entry]:
-        return [e for e in self._ring if entry.time - seconds <= e.time < entry.time]
+        first = entry.seconds - float(seconds)
+        return [e for e in self._ring if first <= e.seconds < entry.seconds]
 
     def _steps(self, entry: Entry) -> bool:
         """Whether the frame stands out from the frames just before it, judged loosely."""
@@ -246,14 +247,18 @@ class SignalReader:
     def _look(self, pending: Pending) -> None:
         entry = pending.entry
         before = [e for e in self._ring if e.index < entry.index]
-        after = [e for e in self._ring if e.index >= entry.index and e.time <= entry.time + LOOK_S]
+        last = entry.seconds + float(LOOK_S)
+        after = [e for e in self._ring if e.index >= entry.index and e.seconds <= last]
         if not before or not after or after[0].index != entry.index:
             return
-        near_after = [e for e in after[1:] if e.time <= entry.time + QUIET_S / 2]
+        near_after = [e for e in after[1:] if e.seconds <= entry.seconds + float(QUIET_S) / 2]
         step_after = max((e.step for e in near_after), default=0.0)
         if pending.reference is None and entry.step < 0.6 * step_after:
             return
-        look, tear = compare(pending, before, after, step_after, float(self._usual_gap()))
+        compared = compare(pending, before, after, step_after, float(self._usual_gap()))
+        if compared is None:
+            return
+        look, tear = compared
         self._looks.append(look)
         if tear is not None and look.held > 0.5:
             self._seek_undoing(tear, look, after)

@@ -2,7 +2,8 @@
 
 H.264 codes a picture from top to bottom. A packet that is cut off after a part of its bytes still
 decodes as far as it reaches, and so does the next one that refers to it; the time saved is nearly
-in proportion. Key pictures are decoded whole. What comes out is good for one question only: did
+in proportion. Key pictures are decoded whole, and so is the picture after each, for encoders make up
+there for what the key picture cost. What comes out is good for one question only: did
 the picture change from one frame to the next, all along the group?
 
 Nothing here is shown to anyone. Where the top of the view is empty, a larger part is read.
@@ -27,7 +28,7 @@ from chapters.media.decode import PacketDecoder
 Plane: TypeAlias = NDArray[np.float32]
 
 #: (part of each packet's bytes, part of the picture's height looked at), least first.
-DEPTHS = ((0.12, 0.06), (0.3, 0.12), (0.6, 0.3))
+DEPTHS = ((0.08, 0.02), (0.3, 0.1), (0.6, 0.3))
 #: With less structure than this, of 1, a stripe tells nothing.
 LEAST_STRUCTURE = 0.3
 
@@ -70,8 +71,9 @@ def scan(decoder: PacketDecoder, first: int, stop: int, depth: int = 0) -> Itera
     stripes = _Stripes(depth, stream.codec_context.height)
     for number, data in decoder.packets(first, stop):
         key = bool(table.key[number])
-        whole = data if key else cut_off(data, stripes.bytes_part, length_bytes)
-        packet: av.Packet[Any] = av.Packet(whole)
+        if not key and not table.key[number - 1]:
+            data = cut_off(data, stripes.bytes_part, length_bytes)
+        packet: av.Packet[Any] = av.Packet(data)
         packet.pts = number
         try:
             frames = context.decode(packet)

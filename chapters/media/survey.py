@@ -10,8 +10,9 @@ calm    the inside of a group of pictures is left out where it shows that nothin
         packets cannot be cut off, do any two of them stand out in size. A cut away and back inside
         one group changes the top twice. It is tried only while the view stands still, so that a
         moving view costs next to nothing.
-hard    the inside of a group is left out wherever the top of the picture shows no sudden change and
-        the key pictures still show one view: for cuts between different views, not for jumps.
+hard    the inside of a group is left out where the key pictures on both sides show one view and the
+        top of the picture does not change suddenly twice in between, away and back: for cuts
+        between different views, not for jumps.
 
 ``key_survey`` gives key pictures only, for thumbnails, first drafts and the idle map.
 """
@@ -55,8 +56,9 @@ Small: TypeAlias = tuple[int, Plane, Tint]
 CALM_UNLIKE = 0.10
 #: A stripe that changes more than this from one frame to the next may hold a change.
 CALM_STEP = 0.08
-#: A stripe that changes more than this, and so much more than just before, may hold a hard cut.
-HARD_STEP, HARD_RATIO = 0.35, 1.8
+#: Two stripes that change more than this, and so much more than just before, may be a cut away and
+#: back. The first after a key picture does not count: what its packet left out comes from nowhere.
+HARD_STEP, HARD_RATIO = 0.5, 1.8
 #: Key pictures that match better than this, or have so many landmarks in common, show one view.
 HARD_MATCH, HARD_LANDMARKS = 0.6, 5
 #: Two packets this much larger than the usual one of their kind near by may hold a new view,
@@ -248,20 +250,21 @@ class _Readers:
         here, after = self._found[n], self._found[n + 1]
         calm = self._care == "calm"
         keys: list[Small] = []
-        near: deque[float] = deque(maxlen=_JUST_BEFORE)
+        steps: list[float] = []
         for glance in scan(decoder, here.first, after.first + 1, depth=0 if calm else 1):
-            most = CALM_STEP if calm else max(HARD_STEP, HARD_RATIO * max(near, default=0.0))
-            if glance.step > most:
+            if calm and glance.step > CALM_STEP:
                 return None
-            near.append(glance.step)
-            if glance.whole is not None:
-                keys.append(
-                    self._small(int(self._probe.timeline.ticks[glance.number]), glance.whole)
-                )
+            if glance.whole is None:
+                steps.append(glance.step)
+            else:
+                tick = int(self._probe.timeline.ticks[glance.number])
+                keys.append(self._small(tick, glance.whole))
         if len(keys) != 2 or keys[0][0] != here.start or keys[1][0] != after.start:
             return None
         a, b = _seen(keys[0][1]), _seen(keys[1][1])
-        return keys[0] if (_same(a, b) if calm else _one_view(a, b)) else None
+        if calm:
+            return keys[0] if _same(a, b) else None
+        return keys[0] if _sudden(steps) < 2 and _one_view(a, b) else None
 
     def _packets_quiet(self, n: int) -> Small | None:
         """By the sizes of the packets, and the key pictures on both sides."""
@@ -291,6 +294,16 @@ def _same(a: View, b: View) -> bool:
     """Whether no block of two pictures differs, nor the light."""
     unlike, weight = block_step(a, b)
     return abs(a.level - b.level) < 3 and float((unlike * weight).max()) < CALM_UNLIKE
+
+
+def _sudden(steps: list[float]) -> int:
+    """How many stripes change suddenly; endless steps, where nothing can be said, count too."""
+    count = 0
+    for n in range(1, len(steps)):
+        near = max(steps[max(1, n - _JUST_BEFORE) : n], default=0.0)
+        near = near if near < 2 else 0.0
+        count += steps[n] > max(HARD_STEP, HARD_RATIO * near)
+    return count
 
 
 def _one_view(a: View, b: View) -> bool:
