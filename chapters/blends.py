@@ -33,8 +33,8 @@ _MISFIT_MOST = 0.7
 class BlendLook:
     """One place where a picture is a mixture of an earlier and a later one.
 
-    ``at`` its time and ``half`` the distance of the two others in seconds; ``misfit`` and ``alike``
-    as in likeness.Blend. ``begins`` is the time of the last frame of the old view and ``ends`` that
+    ``at`` its time and ``half`` the distance of the two others in seconds; ``misfit``, ``alike``
+    and ``levels`` as in likeness.Blend. ``begins`` is the time of the last frame of the old view and ``ends`` that
     of the first frame of the new one, as far as the mixture tells. ``back`` and ``landmarks``
     compare the views around, ``returned_s`` is after how many seconds the old one was seen again
     (see looks.Look); NaN back where one of them is blank.
@@ -44,6 +44,7 @@ class BlendLook:
     half: Fraction
     alike: float
     misfit: float
+    levels: float
     begins: Fraction
     ends: Fraction
     back: float
@@ -57,6 +58,7 @@ class _Found:
     half: Fraction
     alike: float
     misfit: float
+    levels: float
 
 
 class BlendWatch:
@@ -75,9 +77,14 @@ class BlendWatch:
             for half in HALVES_S:
                 self._try(ring, times, half)
         best = self._best
-        if best and now >= best.at + best.half + SETTLED_S and now > self._last_seen + best.half:
+        if best and now >= best.at + best.half + SETTLED_S and self._is_over(best, now):
             self._done.append(_look(best, ring))
             self._best = None
+
+    def _is_over(self, best: _Found, now: Fraction) -> bool:
+        """Whether nothing better comes, or no more may be waited for: the ring forgets its start."""
+        kept_until = best.at - best.half - LOOK_S / 2 + KEEP_S - Fraction(1, 4)
+        return now > self._last_seen + best.half or now >= kept_until
 
     def finish(self, ring: Sequence[Entry]) -> None:
         """Look at what is left when no more pictures come."""
@@ -101,7 +108,7 @@ class BlendWatch:
             return
         self._last_seen = ring[-1].time
         if self._best is None or fit.misfit < self._best.misfit:
-            self._best = _Found(ring[middle].time, half, fit.alike, fit.misfit)
+            self._best = _Found(ring[middle].time, half, fit.alike, fit.misfit, fit.levels)
 
 
 def _nearest(times: list[float], at: float) -> int:
@@ -122,7 +129,17 @@ def _look(found: _Found, ring: Sequence[Entry]) -> tuple[BlendLook, View]:
     olds, news = spread(before, 3), spread(after, 3)
     back = best_match(olds, news)
     marked = most_landmarks((olds[0], olds[-1]), news[::-1]) if back < 0.8 else 0
-    look = BlendLook(found.at, found.half, found.alike, found.misfit, begins, ends, back, marked)
+    look = BlendLook(
+        at=found.at,
+        half=found.half,
+        alike=found.alike,
+        misfit=found.misfit,
+        levels=found.levels,
+        begins=begins,
+        ends=ends,
+        back=back,
+        landmarks=marked,
+    )
     return look, olds[-1]
 
 
