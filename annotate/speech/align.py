@@ -36,6 +36,13 @@ Hear = Callable[[Pcm], list[HeardWord]]
 SENTENCES_ONLY = (
     "no recogniser for this language: the words are spread over the speech, good to the sentence"
 )
+#: The note of an alignment of which little was heard.
+HARD_TO_HEAR = (
+    "the take is hard to hear (noise, or another text): word times are rough, and sentences may be "
+    "named as not spoken that were"
+)
+#: Less than this share of the placed words heard makes a take hard to hear.
+_HEARD_WELL = 0.75
 
 
 def align_take(
@@ -72,7 +79,15 @@ def align_take(
         place(board, heard, Surroundings(sound, mask, levels, ear))
     _snap(board, np.asarray(levels < mask.threshold_db))
     tokens = tuple(pairwise([0, *accumulate(map(len, ways))]))
-    return told(board, text, tokens, mask, () if hear else (SENTENCES_ONLY,))
+    return told(board, text, tokens, mask, _notes(board, hear is not None))
+
+
+def _notes(board: Board, listened: bool) -> tuple[str, ...]:
+    if not listened:
+        return (SENTENCES_ONLY,)
+    spoken = [how for how in board.placed if how != "none"]
+    heard = sum(how.startswith("matched") for how in spoken)
+    return (HARD_TO_HEAR,) if heard < _HEARD_WELL * len(spoken) else ()
 
 
 def _ear(script: Script, entries: Lexicon) -> ScriptEar | None:

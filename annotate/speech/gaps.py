@@ -41,6 +41,10 @@ _LONGEST_FORCED_S = 30.0
 _LEAST_FIT = 12.0
 #: Where this share of the heard words are anchors, words that do not fit were not spoken.
 _CLEAR = 0.8
+#: In a quiet room sentences of so many words are doubted of which no larger share was heard, and
+#: which fit worse than this.
+_HARDLY = 1 / 3
+_MILD_WORDS, _MILD_FIT = 6, 5.0
 #: Longer anchors are never doubted.
 _SHORT_ANCHOR = 5
 #: A gap shorter than this is the border between two words.
@@ -87,15 +91,20 @@ def place(board: Board, heard: list[HeardWord], take: Surroundings) -> None:
         board.put_run(run, heard, 0, "matched")
     ear = take.ear
     refused: set[int] = set()
+    mild: _Judge | None = None
     if ear is not None:
         strict = sum(run.length for run in found) >= _CLEAR * len(heard)
-        judge = _Judge(take.sound, ear) if strict else None
+        judge = _Judge(take.sound, ear, _LEAST_FIT, ANCHOR_WORDS) if strict else None
         if judge is not None:
             _doubted(board, found, heard, judge)
+        if take.mask.quiet:
+            mild = _Judge(take.sound, ear, _MILD_FIT, _MILD_WORDS)
         refused = _listen(board, take, ear, judge)
     for gap in board.gaps():
         if gap.first not in refused:
             _spread(board, gap, take)
+    if mild is not None:
+        _second_thoughts(board, take.mask, mild)
 
 
 def _listen(board: Board, take: Surroundings, ear: Ear, judge: _Judge | None) -> set[int]:
@@ -112,17 +121,24 @@ def _listen(board: Board, take: Surroundings, ear: Ear, judge: _Judge | None) ->
 class _Judge:
     """Says whether words explain a piece of sound as well as said words do.
 
-    Only for takes that are heard well: in noise said words fit badly too.
+    In noise said words fit badly too, so it is asked about takes that are heard well and, mildly,
+    about quiet ones.
     """
 
     sound: Sound
     ear: Ear
+    least_fit: float
+    least_words: int
 
     def accepts(self, words: tuple[str, ...], start_s: float, end_s: float) -> bool:
         """Whether the words may have been said between the times."""
         samples = between(self.sound, start_s - _ROOM_S, end_s + _ROOM_S)
         fit = self.ear.fit(samples, words)
-        return fit is not None and fit >= _LEAST_FIT
+        return fit is not None and fit >= self.least_fit
+
+    def refuses(self, words: tuple[str, ...], start_s: float, end_s: float) -> bool:
+        """Whether there are enough words to tell, and they do not fit."""
+        return len(words) >= self.least_words and not self.accepts(words, start_s, end_s)
 
 
 def _doubted(board: Board, found: list[Run], heard: list[HeardWord], judge: _Judge) -> None:
@@ -138,6 +154,22 @@ def _doubted(board: Board, found: list[Run], heard: list[HeardWord], judge: _Jud
         start_s, end_s = heard[run.heard].start_s, heard[run.heard + run.length - 1].end_s
         if not judge.accepts(board.words[first:stop], start_s, end_s):
             board.clear(first, stop)
+
+
+def _second_thoughts(board: Board, mask: SpeechMask, judge: _Judge) -> None:
+    """Take sentences off again of which next to nothing was heard and which do not fit the sound."""
+    for number in dict.fromkeys(board.sentence):
+        words = [k for k, sentence in enumerate(board.sentence) if sentence == number]
+        placed = [k for k in words if board.placed[k] != "none"]
+        heard = [k for k in placed if board.placed[k].startswith("matched")]
+        if not placed or len(heard) > _HARDLY * len(words):
+            continue
+        said = board.words[placed[0] : placed[-1] + 1]
+        times = float(board.start_s[placed[0]]), float(board.end_s[placed[-1]])
+        if not board.speakable.issuperset(said) or not mask.quiet_around(*times):
+            continue
+        if judge.refuses(said, *times):
+            board.clear(words[0], words[-1] + 1)
 
 
 def _open(board: Board, word: int) -> bool:
@@ -208,8 +240,7 @@ def _force(board: Board, gap: Gap, take: Surroundings, ear: Ear, judge: _Judge |
     words = board.words[gap.first : gap.stop]
     if not _about_right(speech, board, gap) or not board.speakable.issuperset(words):
         return True
-    doubts = judge if len(words) >= ANCHOR_WORDS else None
-    if doubts is not None and not doubts.accepts(words, speech[0][0], speech[-1][1]):
+    if judge is not None and judge.refuses(words, speech[0][0], speech[-1][1]):
         return False
     _lay(board, gap, speech, take, ear)
     return True

@@ -37,7 +37,8 @@ _LEAD_S = 0.6
 class SpeechMask:
     """Spans of speech along a take, seconds, sorted and apart; memory does not grow with the sound.
 
-    ``detector`` is what found them; ``threshold_db`` stands between room and voice, dB full scale.
+    ``detector`` is what found them; ``quiet`` tells of a quiet room; ``threshold_db`` stands
+    between room and voice, dB full scale.
     """
 
     def __init__(
@@ -48,9 +49,9 @@ class SpeechMask:
         voice_db, room_db = _voice_and_room_db(levels)
         self.threshold_db = max(voice_db - 32, min(room_db + 10, voice_db - 9))
         best = best_detector()
-        quiet = voice_db - room_db >= _QUIET_ROOM_DB
-        self.detector: Detector = detector or ("level" if quiet else best)
-        self._again = detector is None and quiet and best == "silero"
+        self.quiet = voice_db - room_db >= _QUIET_ROOM_DB
+        self.detector: Detector = detector or ("level" if self.quiet else best)
+        self._again = detector is None and self.quiet and best == "silero"
         self._asked: dict[Span, list[Span]] = {}
         self.spans = self._found(sound, self.detector, levels)
 
@@ -63,6 +64,12 @@ class SpeechMask:
         if place not in self._asked:
             self._asked[place] = self._ask_again(start_s, end_s, found)
         return self._asked[place]
+
+    def quiet_around(self, start_s: float, end_s: float) -> bool:
+        """Whether the room is quiet from 2 s before to 2 s after: no machine runs there."""
+        first, last = (max(0, round((t + d) / FRAME_S)) for t, d in ((start_s, -2), (end_s, 2)))
+        voice_db, room_db = _voice_and_room_db(self._levels[first:last])
+        return voice_db - room_db >= _QUIET_ROOM_DB
 
     def _ask_again(self, start_s: float, end_s: float, found: Sequence[Span]) -> list[Span]:
         lead_s = min(start_s, _LEAD_S)

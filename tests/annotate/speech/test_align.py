@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from annotate.captions import words_to_cues
-from annotate.speech.align import SENTENCES_ONLY, align_take
+from annotate.speech.align import HARD_TO_HEAR, SENTENCES_ONLY, align_take
 from annotate.speech.alignment import Alignment
 from annotate.speech.heard import HeardWord
 from annotate.speech.sound import RATE_HZ, ArraySound, Pcm
@@ -201,6 +201,15 @@ def test_silence_of_any_length_names_the_whole_script(count: int) -> None:
     assert [lack.text for lack in alignment.not_spoken] == ["Hello there.", "How are you?"]
     assert alignment.unscripted == ()
     assert alignment.timed_words() == ()
+
+
+def test_a_take_that_is_hard_to_hear_says_so() -> None:
+    """Noise as loud as the voice leaves a note; a quiet room none."""
+    narration, alignment = exact("flite:slt")
+    noise = np.random.default_rng(9).normal(0, 2500, len(narration.pcm))
+    loud = np.clip(narration.pcm + noise, -32768, 32767).astype(np.int16)
+    assert align_take(loud, narration.script).notes == (HARD_TO_HEAR,)
+    assert alignment.notes == ()
 
 
 def test_noise_is_no_speech_to_be_named_or_to_carry_words() -> None:
