@@ -127,6 +127,16 @@ def whole_match(a: View, b: View, reach: float = 0.12) -> float:
     return max(_shifted(a.half, b.half, reach), _shifted(b.half, a.half, reach))
 
 
+def plain_match(a: View, b: View, reach: float = 0.1) -> float:
+    """The same over the coarse levels, where strong structure counts and noise does not, -1..1.
+
+    NaN where either picture has next to no contrast.
+    """
+    if min(float(np.abs(a.coarse).mean()), float(np.abs(b.coarse).mean())) < 0.5:
+        return float("nan")
+    return max(_shifted(a.coarse, b.coarse, reach), _shifted(b.coarse, a.coarse, reach))
+
+
 def _shifted(template: Plane, area: Plane, reach: float) -> float:
     rows, columns = template.shape
     dy, dx = max(2, round(rows * reach)), max(2, round(columns * reach))
@@ -234,11 +244,13 @@ class Blend:
     ``alike`` correlation of the two; ``share`` of the later one, 0..1; ``misfit`` what the mixture
     leaves unexplained, as a part of what a picture made of pieces of both would leave: near 0 in
     a dissolve, about 1 where something sweeps over the view, more where the view just moves.
+    ``levels`` how far apart the two are, as a root mean square.
     """
 
     alike: float
     share: float
     misfit: float
+    levels: float
 
 
 def blend(earlier: View, between: View, later: View) -> Blend | None:
@@ -250,9 +262,11 @@ def blend(earlier: View, between: View, later: View) -> Blend | None:
         return None
     norm = float(np.sqrt((first * first).sum() * (last * last).sum())) + 1e-6
     alike = float((first * last).sum()) / norm
+    levels = float(np.sqrt(size / apart.size))
     gone = between.coarse - first
     share = float((gone * apart).sum()) / size
     if not 0.2 < share < 0.8:
-        return Blend(alike, share, float("inf"))
+        return Blend(alike, share, float("inf"), levels)
     left = gone - share * apart
-    return Blend(alike, share, float((left * left).sum()) / (share * (1 - share) * size))
+    misfit = float((left * left).sum()) / (share * (1 - share) * size)
+    return Blend(alike, share, misfit, levels)

@@ -21,6 +21,7 @@ from chapters.likeness import (
     block_match,
     common_landmarks,
     landmarks,
+    plain_match,
     whole_match,
 )
 
@@ -95,8 +96,10 @@ class Look:
     least, across another step within a second: near 0 where that step brings the torn blocks back
     (the other end of a flash), 1 where none does. ``shift_px`` is the jump of the
     picture's place beyond its pace on either side. ``back`` is the best match between any picture
-    of the second before and any of the 0.6 s after, ``landmarks`` how many landmarks of before
-    stand again after (None where the match was plain). ``level_step`` is the change of the level.
+    of the second before and any of the 0.6 s after, ``back_plain`` the same by strong structure only,
+    ``landmarks`` how many landmarks of before
+    stand again after (None where the match was plain). ``level_step`` is the change of the mean level,
+    ``levels`` the mean size of the change when that is taken away.
 
     ``blank_s`` is the length of a blank stretch that lies between (then the step is the one that
     ended it), ``blank_level`` its mean level. ``same_frame_s`` is how long the picture before the
@@ -124,8 +127,10 @@ class Look:
     torn_levels: float
     held: float
     back: float
+    back_plain: float
     landmarks: int | None
     level_step: float
+    levels: float
     blank_s: Fraction = Fraction(0)
     blank_level: float = 0.0
     same_frame_s: Fraction = Fraction(0)
@@ -179,6 +184,11 @@ def best_match(firsts: Sequence[View], lasts: Sequence[View]) -> float:
             if best > PLAIN_MATCH:
                 return best
     return best
+
+
+def _best_plain(firsts: Sequence[View], lasts: Sequence[View]) -> float:
+    values = [v for v in (plain_match(a, b) for a in firsts for b in lasts) if not math.isnan(v)]
+    return max(values, default=float("nan"))
 
 
 def most_landmarks(olds: Sequence[View], news: Sequence[View]) -> int:
@@ -247,8 +257,10 @@ def compare(
         torn_levels=_levels(last, entry.view, tear.blocks) if tear else 0.0,
         held=_held(tear, entry, before, after) if tear else 0.0,
         back=back,
+        back_plain=_best_plain((firsts[len(firsts) // 2], firsts[-1]), spread(soon, 4)),
         landmarks=marked,
         level_step=entry.view.level - last.level,
+        levels=_change(last, entry.view),
         blank_s=pending.blank_s,
         blank_level=pending.blank_level,
         same_frame_s=entry.time - before[-1].since,
@@ -264,6 +276,11 @@ def _tear(last: View, across: BlockMatch, behind: BlockMatch, ahead: BlockMatch)
     if not blocks.any():
         return None
     return Torn(last, blocks, float(np.mean(1 - across.scores[blocks])))
+
+
+def _change(a: View, b: View) -> float:
+    change = b.grey - a.grey
+    return float(np.abs(change - change.mean()).mean())
 
 
 def _levels(last: View, seen: View, blocks: Flags) -> float:

@@ -34,6 +34,7 @@ import numpy as np
 from av.video.frame import VideoFrame
 
 from chapters.likeness import (
+    Landmarks,
     View,
     block_step,
     common_landmarks,
@@ -196,9 +197,9 @@ class _Readers:
     def run(self, first: int, stop: int) -> tuple[list[Small], int]:
         """The small pictures of groups ``first`` up to ``stop``, and how many were left out."""
         out: list[Small] = []
-        skipped, still = 0, True
+        skipped, still, marks = 0, True, _Marks()
         for n in range(first, stop):
-            key = self._key_only(n) if still or self._care == "hard" else None
+            key = self._key_only(n, marks) if still or self._care == "hard" else None
             if key is not None:
                 out.append(key)
                 skipped += 1
@@ -233,25 +234,25 @@ class _Readers:
     def _small(self, tick: int, frame: VideoFrame) -> Small:
         return tick, shrink(frame, self._probe.video, self._width), tint(frame)
 
-    def _key_only(self, n: int) -> Small | None:
+    def _key_only(self, n: int, marks: _Marks) -> Small | None:
         """The key picture of group ``n`` where the rest of it may be left out."""
         if self._care == "every" or n + 1 >= len(self._found):
             return None
         decoder = self._borrow()
         try:
             if can_scan(decoder):
-                return self._scanned(decoder, n)
+                return self._scanned(decoder, n, marks)
         finally:
             self._free.put(decoder)
         return self._packets_quiet(n) if self._care == "calm" else None
 
-    def _scanned(self, decoder: PacketDecoder, n: int) -> Small | None:
+    def _scanned(self, decoder: PacketDecoder, n: int, marks: _Marks) -> Small | None:
         """By the top of every picture, and the key pictures on both sides."""
         here, after = self._found[n], self._found[n + 1]
         calm = self._care == "calm"
         keys: list[Small] = []
         steps: list[float] = []
-        for glance in scan(decoder, here.first, after.first + 1, depth=0 if calm else 1):
+        for glance in scan(decoder, here.first, after.first + 1):
             if calm and glance.step > CALM_STEP:
                 return None
             if glance.whole is None:
@@ -264,7 +265,11 @@ class _Readers:
         a, b = _seen(keys[0][1]), _seen(keys[1][1])
         if calm:
             return keys[0] if _same(a, b) else None
-        return keys[0] if _sudden(steps) < 2 and _one_view(a, b) else None
+        return (
+            keys[0]
+            if _sudden(steps) < 2 and marks.one_view((keys[0][0], a), (keys[1][0], b))
+            else None
+        )
 
     def _packets_quiet(self, n: int) -> Small | None:
         """By the sizes of the packets, and the key pictures on both sides."""
@@ -306,11 +311,20 @@ def _sudden(steps: list[float]) -> int:
     return count
 
 
-def _one_view(a: View, b: View) -> bool:
-    """Whether two key pictures show one view, moved or not."""
-    if whole_match(a, b) > HARD_MATCH:
-        return True
-    return common_landmarks(landmarks(a), landmarks(b)) >= HARD_LANDMARKS
+class _Marks:
+    """The landmarks of the key picture seen last: the next group begins with it."""
+
+    def __init__(self) -> None:
+        self._tick = -1
+        self._known: Landmarks | None = None
+
+    def one_view(self, here: tuple[int, View], after: tuple[int, View]) -> bool:
+        """Whether two key pictures, each with its tick, show one view, moved or not."""
+        if whole_match(here[1], after[1]) > HARD_MATCH:
+            return True
+        known = self._known if self._known and self._tick == here[0] else landmarks(here[1])
+        self._tick, self._known = after[0], landmarks(after[1])
+        return common_landmarks(known, self._known) >= HARD_LANDMARKS
 
 
 def _quiet(probe: Probe, group: Group) -> bool:
