@@ -15,7 +15,8 @@ from pathlib import Path
 from chapters.errors import RecordingError
 from chapters.likeness import Grey
 from chapters.media.probe import Probe, probe
-from chapters.media.survey import Tint, survey
+from chapters.media.small import Tint
+from chapters.media.survey import survey
 from chapters.proposals import Change, StepProposal, changes, propose
 from chapters.scenecuts import SceneCut, find_cuts
 from chapters.signals import SignalReader

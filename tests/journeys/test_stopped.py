@@ -156,7 +156,10 @@ def wait_for(run: subprocess.Popen[str], word: str) -> None:
 def stop_at_random(
     edited: Path, sets: Sets, tries: int, seed: int, end: Callable[[subprocess.Popen[str]], None]
 ) -> list[int]:
-    """Start and stop a run again and again; the exit codes of those that were stopped."""
+    """Start and stop a run again and again; the exit codes of those that were stopped at work.
+
+    One that was ended while Python itself was closing had made everything: it is no stopped run.
+    """
     rng = random.Random(seed)
     lasts_s = whole_run_s(edited.parent.parent / "timed", sets)
     codes = []
@@ -167,10 +170,11 @@ def stop_at_random(
         if run.poll() is None:
             end(run)
         said = run.communicate(timeout=60)
-        if run.returncode != 0:
-            codes.append(run.returncode)
-            assert "Traceback" not in said[1]
+        assert "Traceback" not in said[1]
         check_no_half(edited, sets)
+        done = results(edited.parent / "out" / "bench") == sets.new
+        if run.returncode != 0 and not (done and run.returncode < 0):
+            codes.append(run.returncode)
     return codes
 
 
