@@ -6,6 +6,7 @@ import json
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 import av
 import cv2
@@ -26,7 +27,6 @@ from annotate.sound.room import room_sound
 from chapters.casefile import load_case
 from chapters.media.encode import EncoderSettings
 from tests.clips import SoundTrack, VideoTrack, even_times, ffmpeg, read_number, write_clip
-from tests.outside.chromium import absent
 
 SIZE = (320, 240)
 TAGS = {"color_range": 1, "colorspace": 1, "color_primaries": 1, "color_trc": 1}
@@ -172,26 +172,23 @@ async ([url, times]) => {
 """
 
 
-def test_chromium_shows_the_right_picture_wherever_it_is_sought(made: Made) -> None:
+def test_chromium_shows_the_right_picture_wherever_it_is_sought(
+    made: Made, driver: Any, chromium_program: str
+) -> None:
     """Every frame at the joins and every seventh elsewhere, sought in a page."""
-    import shutil
-
-    program = shutil.which("chromium") or shutil.which("chromium-browser")
-    if program is None:
-        absent("chromium")
-    sync = pytest.importorskip("playwright.sync_api")
     expected = made.expected()
     joins = {item.first + d for item in made.plan.items for d in (-2, -1, 0, 1, 2)}
     frames = [j for j in expected if j in joins or j % 7 == 0]
     page_file = made.folder / "page.html"
     page_file.write_text("<!doctype html><title>film</title>", encoding="utf-8")
     args = ["--no-sandbox", "--disable-gpu", "--allow-file-access-from-files"]
-    with sync.sync_playwright() as play:
-        running = play.chromium.launch(executable_path=program, args=args)
+    running = driver.chromium.launch(executable_path=chromium_program, args=args)
+    try:
         page = running.new_page()
         page.goto(page_file.as_uri())
         times = [(j + 0.5) / 30 for j in frames]
         shown = page.evaluate(SHOW, [made.film.as_uri(), times])
+    finally:
         running.close()
     rows = [np.tile(np.array(row, np.uint8), (240, 1)) for row in shown["rows"]]
     found = [read_number(row) for row in rows]

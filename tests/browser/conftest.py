@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
@@ -36,7 +35,6 @@ ARGS = [
     "--disable-sync",
     "--autoplay-policy=no-user-gesture-required",
 ]
-PLACES = ("chromium", "chromium-browser", "google-chrome")
 ASK = {
     "question": "What will the matrix rest on?",
     "choices": ["The bone", "The repair material"],
@@ -53,19 +51,11 @@ def absent(what: str) -> None:
 
 
 @pytest.fixture(scope="session")
-def browser() -> Iterator[Any]:
+def browser(driver: Any, chromium_program: str) -> Iterator[Any]:
     """Debian's Chromium, driven by Playwright."""
-    try:
-        from playwright.sync_api import sync_playwright
-    except ImportError:
-        absent("the Python package playwright")
-    found = next((p for p in map(shutil.which, PLACES) if p), None)
-    if found is None:
-        absent("chromium")
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=found, args=ARGS)
-        yield browser
-        browser.close()
+    browser = driver.chromium.launch(executable_path=chromium_program, args=ARGS)
+    yield browser
+    browser.close()
 
 
 @pytest.fixture

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import base64
 import os
-import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
@@ -74,20 +73,12 @@ class Browser:
 
 
 @contextmanager
-def browser() -> Iterator[Browser]:
+def browser(driver: Any, program: str) -> Iterator[Browser]:
     """Chromium with an empty page, closed again whatever happens."""
+    running = driver.chromium.launch(executable_path=program, args=_ARGS)
     try:
-        from playwright.sync_api import sync_playwright
-    except ImportError:
-        absent("the package playwright")
-    program = shutil.which("chromium") or shutil.which("chromium-browser")
-    if program is None:
-        absent("the program chromium")
-    with sync_playwright() as play:
-        running = play.chromium.launch(executable_path=program, args=_ARGS)
-        try:
-            page = running.new_page()
-            page.set_content("<!doctype html><title>captions</title><body></body>")
-            yield Browser(page)
-        finally:
-            running.close()
+        page = running.new_page()
+        page.set_content("<!doctype html><title>captions</title><body></body>")
+        yield Browser(page)
+    finally:
+        running.close()

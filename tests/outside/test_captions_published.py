@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import random
 from fractions import Fraction
+from typing import Any
 
 import pytest
 
@@ -143,7 +144,7 @@ def test_widths_of_uax_11(text: str, width: int) -> None:
 
 
 @pytest.mark.browser
-def test_clusters_are_those_of_the_browsers_segmenter() -> None:
+def test_clusters_are_those_of_the_browsers_segmenter(driver: Any, chromium_program: str) -> None:
     """Sentences in many scripts, and random runs of their letters and marks, cut as ICU cuts them."""
     samples = [
         "IOP < 21 & CDR > 0.7, naïve café",
@@ -161,7 +162,7 @@ def test_clusters_are_those_of_the_browsers_segmenter() -> None:
     for sample in list(samples):
         samples += ["".join(chance.choices(sample, k=6)) for _ in range(40)]
 
-    with browser() as chromium:
+    with browser(driver, chromium_program) as chromium:
         expected = chromium.clusters(samples)
 
     assert [list(clusters(sample)) for sample in samples] == expected

@@ -14,6 +14,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from itertools import pairwise
+from typing import Any
 
 import pytest
 import webvtt
@@ -152,9 +153,9 @@ def test_payloads_are_text_and_character_references_only() -> None:
 
 
 @pytest.fixture(scope="module")
-def chromium() -> Iterator[Browser]:
+def chromium(driver: Any, chromium_program: str) -> Iterator[Browser]:
     """One browser for this file."""
-    with browser() as page:
+    with browser(driver, chromium_program) as page:
         yield page
 
 

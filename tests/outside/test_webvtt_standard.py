@@ -14,6 +14,7 @@ import subprocess
 from collections.abc import Iterator
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 import imageio_ffmpeg  # type: ignore[import-untyped]
 import pytest
@@ -66,9 +67,9 @@ def _as_shown(text: str) -> str:
 
 
 @pytest.fixture(scope="module")
-def chromium() -> Iterator[Browser]:
+def chromium(driver: Any, chromium_program: str) -> Iterator[Browser]:
     """One browser for this file."""
-    with browser() as page:
+    with browser(driver, chromium_program) as page:
         yield page
 
 
