@@ -59,7 +59,7 @@ def spoken_cues(
     cues: dict[str, tuple[Cue, ...]] = {}
     notices: list[str] = []
     lexicon = _lexicon(decided) if scripted else {}
-    terms = terms_of(plan.case.terms)
+    terms = terms_of(dict(plan.case.terms))
     for number, (laid, heard) in enumerate(scripted):
         report("timing the words", number, len(scripted))
         try:

@@ -151,6 +151,15 @@ class Talk:
 
 
 @dataclass(frozen=True, slots=True)
+class SoundLabel:
+    """A sound of the room worth a caption (``drill whines``), heard from recording time ``at`` on."""
+
+    at: RecordingTime
+    text: str
+    place: Place = field(default=Place(), compare=False)
+
+
+@dataclass(frozen=True, slots=True)
 class Consent:
     """The record that a patient's consent exists; teachcut keeps the reference, never the name."""
 
@@ -167,7 +176,8 @@ class Case:
     ``clocks_give_away`` says whether gaps between the parts' creation times count as away.
     ``room_sound`` keeps the recording's own sound. ``fps`` None means: chosen from the recording.
     ``height_px`` None means: the recording's own height. ``fonts`` are extra font files.
-    ``terms`` are spellings that captions keep; ``lexicon`` is a file of pronunciations or "".
+    ``terms`` are pairs of a spelling and the one that captions keep in its place; ``lexicon`` is a
+    file of pronunciations or ""; ``recogniser`` a model's folder, the word ``pocketsphinx``, or "".
     ``captions`` names the readability profile; ``captions_in_picture`` draws them into the film.
     """
 
@@ -196,8 +206,10 @@ class Case:
     narration: tuple[Take, ...] = ()
     talk: Talk | None = None
     loudness: Loudness = "speech"
-    terms: tuple[str, ...] = ()
+    terms: tuple[tuple[str, str], ...] = ()
     lexicon: str = ""
+    recogniser: str = ""
+    sound_labels: tuple[SoundLabel, ...] = ()
     captions: str = "notes"
     captions_in_picture: bool = False
 

@@ -136,6 +136,12 @@ def check_wishes(case: Case, record: Record) -> None:
             "no step is fast, so nothing can be fitted to the wished length",
             "write show: fast for the steps that may run fast",
         )
+    if case.sound_labels and not case.room_sound:
+        record.warn(
+            "sound_labels",
+            "the film has no sound of the room, so nothing is labelled",
+            "write sound: room to keep it",
+        )
 
 
 class _Against:
@@ -174,6 +180,11 @@ def check_against(
         if away.at >= recording_length_s:
             found = f"{time_text(away.at)} is not before {end}"
             against.add(away.place, "away", found, "times count along the recordings end to end")
+    for number, label in enumerate(case.sound_labels, 1):
+        if label.at >= recording_length_s:
+            found = f"{time_text(label.at)} is not before {end}"
+            advice = "times count along the recordings end to end"
+            against.add(label.place, f"sound_labels[{number}].at", found, advice)
     if part_lengths_s:
         _parts_against(case, part_lengths_s, against)
     return tuple(sorted(against.found, key=lambda m: (m.line, m.column)))

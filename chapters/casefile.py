@@ -12,53 +12,52 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import partial
 from pathlib import Path
-from typing import Final, Literal, TypeVar, cast
+from typing import Final, Literal, cast
 
 from chapters.case import (
     DEFAULT_RAMP_S,
-    DEFAULT_STILL_S,
     Away,
     Case,
     Consent,
     Part,
     Place,
-    Show,
-    Step,
-    Still,
     Subject,
     Tooth,
 )
 from chapters.casechecks import (
     check_against,
-    check_ids,
-    check_order,
     check_parts,
-    check_shown,
     check_wishes,
     in_order,
 )
-from chapters.caseextras import read_ask, read_notes_in
-from chapters.casenarration import read_loudness, read_takes, read_talk, read_terms
+from chapters.casenarration import (
+    read_loudness,
+    read_sound_labels,
+    read_takes,
+    read_talk,
+    read_terms,
+)
+from chapters.casesteps import read_steps
 from chapters.errors import Mistake
 from chapters.fieldtext import (
     FieldTextError,
-    as_id,
     choice,
     clean_text,
-    expected_range,
     file_value,
+    folder_value,
     frame_rate,
     height_px,
     id_value,
     language_value,
-    show_value,
     time_between,
     time_value,
     yes_no,
 )
 from chapters.record import (
     Record,
-    read_prose,
+    given,
+    one_word,
+    read_file_name,
     read_record,
     read_scalar,
     warn_of_comment,
@@ -70,28 +69,20 @@ from chapters.yamltext import Node, Report, Scalar, quoted, read_tree
 
 __all__ = ["LoadedCase", "check_against", "load_case", "mistake_at", "read_case"]
 
-T = TypeVar("T")
-
-LONGEST_NOTE = 5000
-
 CASE_FIELDS: Final = (
     "case", "title", "subject", "consent", "tooth", "recordings", "away", "away_from_clocks",
     "steps", "procedure", "presenter", "tags", "language", "length", "ramp", "snap", "sound",
-    "fps", "height", "colour", "range", "fonts", "narration", "talk", "loudness", "terms", "lexicon", "captions", "captions_in_picture",
+    "fps", "height", "colour", "range", "fonts", "narration", "talk", "loudness",
+    "terms", "lexicon", "recogniser", "sound_labels", "captions", "captions_in_picture",
 )  # fmt: skip
 PART_FIELDS: Final = ("file", "away_before", "reason", "overlap")
 AWAY_FIELDS: Final = ("at", "lasted", "reason")
-STEP_FIELDS: Final = (
-    "id", "title", "from", "to", "show", "expect", "note", "notes_in", "phase", "stills", "ask",
-)  # fmt: skip
-STILL_FIELDS: Final = ("file", "at", "hold", "caption")
 CONSENT_FIELDS: Final = ("reference", "covers")
 TOOTH_FIELDS: Final = ("fdi", "universal")
 
 ZERO = Fraction(0)
 _LASTED = time_between(ZERO, LONGEST_S)
 _LASTED_OR_ZERO = time_between(ZERO, LONGEST_S, open_low=False)
-_HOLD = time_between(ZERO, Fraction(600))
 _RAMP = time_between(ZERO, Fraction(30), open_low=False)
 _SNAP = time_between(ZERO, Fraction(60), open_low=False)
 
@@ -164,22 +155,12 @@ def _understood(text: str, name: str) -> tuple[Case, Report]:
     return case, report
 
 
-def _or(value: T | None, default: T) -> T:
-    """``value`` unless it is None; a faulty field has left a mistake, so no case comes of it."""
-    return default if value is None else value
-
-
-def _word(record: Record, name: str, *allowed: str) -> str:
-    """One of a few words, the first where the field is absent."""
-    return _or(record.value(name, choice(*allowed)), allowed[0])
-
-
 def _case(top: Record) -> Case:
     case = Case(
-        id=_or(top.value("case", id_value, "write case: and a short name, such as bench-03"), ""),
+        id=given(top.value("case", id_value, "write case: and a short name, such as bench-03"), ""),
         title=top.prose("title", "write title: and the film's title"),
         parts=_parts(top),
-        steps=_steps(top),
+        steps=read_steps(top),
         subject=_subject(top),
         consent=_consent(top),
         tooth=_tooth(top),
@@ -189,17 +170,17 @@ def _case(top: Record) -> Case:
         procedure=top.prose("procedure"),
         presenter=top.prose("presenter"),
         tags=_texts(top, "tags", lambda t: clean_text(t, 60)[0]),
-        language=_or(top.value("language", language_value), "en"),
+        language=given(top.value("language", language_value), "en"),
         length=top.value("length", _LASTED),
-        ramp=_or(top.value("ramp", _RAMP), DEFAULT_RAMP_S),
-        snap=_or(top.value("snap", _SNAP), ZERO),
-        clocks_give_away=_or(top.value("away_from_clocks", yes_no), False),
-        room_sound=_word(top, "sound", "off", "room") == "room",
+        ramp=given(top.value("ramp", _RAMP), DEFAULT_RAMP_S),
+        snap=given(top.value("snap", _SNAP), ZERO),
+        clocks_give_away=given(top.value("away_from_clocks", yes_no), False),
+        room_sound=one_word(top, "sound", "off", "room") == "room",
         fps=top.value("fps", frame_rate),
         height_px=top.value("height", height_px),
-        colour=cast(Literal["auto", "bt601", "bt709"], _word(top, "colour", "auto", "bt601", "bt709")),
+        colour=cast(Literal["auto", "bt601", "bt709"], one_word(top, "colour", "auto", "bt601", "bt709")),
         colour_range=cast(
-            Literal["auto", "limited", "full"], _word(top, "range", "auto", "limited", "full")
+            Literal["auto", "limited", "full"], one_word(top, "range", "auto", "limited", "full")
         ),
         fonts=_texts(top, "fonts", file_value),
     )  # fmt: skip
@@ -209,9 +190,11 @@ def _case(top: Record) -> Case:
         talk=read_talk(top),
         loudness=read_loudness(top),
         terms=read_terms(top),
-        lexicon=_or(top.value("lexicon", file_value), ""),
-        captions_in_picture=_or(top.value("captions_in_picture", yes_no), False),
-        captions=_or(top.value("captions", lambda text: text.strip().lower()), "notes"),
+        lexicon=given(top.value("lexicon", file_value), ""),
+        recogniser=given(top.value("recogniser", folder_value), ""),
+        sound_labels=read_sound_labels(top),
+        captions_in_picture=given(top.value("captions_in_picture", yes_no), False),
+        captions=given(top.value("captions", lambda text: text.strip().lower()), "notes"),
     )
 
 
@@ -219,7 +202,7 @@ def _subject(top: Record) -> Subject:
     """Simulated or patient; never assumed, for it decides whether the film may be shown."""
     needed = "write subject: simulated for a bench case, or subject: patient"
     return cast(
-        Subject, _or(top.value("subject", choice("simulated", "patient"), needed), "patient")
+        Subject, given(top.value("subject", choice("simulated", "patient"), needed), "patient")
     )
 
 
@@ -273,14 +256,6 @@ def _tooth_text(system: System, text: str) -> Tooth:
         raise FieldTextError(f"{quoted(text)} {why}", advice) from None
 
 
-def _file(record: Record) -> str:
-    file = record.value("file", file_value, "write file: and the file's name")
-    node = record.node("file")
-    if node is not None:
-        warn_of_comment(node, record.field("file"), record.report)
-    return file or ""
-
-
 def _parts(top: Record) -> tuple[Part, ...]:
     needed = "write recordings: and a list of files, such as [scope-001.mp4]"
     read = [
@@ -303,9 +278,9 @@ def _part(node: Node, field: str, report: Report) -> Part | None:
     if record is None:
         return None
     part = Part(
-        file=_file(record),
-        away_before=_or(record.value("away_before", _LASTED_OR_ZERO), ZERO),
-        overlap=_or(record.value("overlap", _LASTED_OR_ZERO), ZERO),
+        file=read_file_name(record),
+        away_before=given(record.value("away_before", _LASTED_OR_ZERO), ZERO),
+        overlap=given(record.value("overlap", _LASTED_OR_ZERO), ZERO),
         place=record.place("file"),
     )
     reason = record.prose("reason")
@@ -325,85 +300,3 @@ def _away(node: Node, field: str, report: Report) -> Away | None:
     if at is None or lasted is None:
         return None
     return Away(RecordingTime(at), lasted, reason, record.place("at"))
-
-
-def _steps(top: Record) -> tuple[Step, ...]:
-    records = [
-        record
-        for node, field in top.items("steps", "write at least one step")
-        if (record := read_record(
-            node, field, STEP_FIELDS, top.report, "{id: isolate, title: Isolate the tooth, from: 0:08}"
-        ))
-    ]  # fmt: skip
-    ids: list[tuple[str, Record]] = []
-    read: list[tuple[Step, Record]] = []
-    for record in records:
-        step_id = _step_id(record)
-        if step_id is not None:
-            ids.append((step_id, record))
-        step = _step(record, step_id or "")
-        if step is not None:
-            read.append((step, record))
-    check_ids(ids, top.report)
-    check_order(read)
-    for i, (step, record) in enumerate(read):
-        check_shown(step, record, read[i + 1][0] if i + 1 < len(read) else None)
-    return tuple(step for step, _ in read)
-
-
-def _step_id(record: Record) -> str | None:
-    title = record.node("title") if "title" in record else None
-    example = as_id(title.text) if isinstance(title, Scalar) else "isolate"
-    return record.value("id", id_value, f"write id: and a short name, such as {example}")
-
-
-def _step(record: Record, step_id: str) -> Step | None:
-    title = record.prose("title", "write title: and what the step is called")
-    start = record.value("from", time_value, "write from: and the time at which the step starts")
-    end = record.value("to", time_value)
-    show = _or(record.value("show", show_value), Show("real"))
-    expect = record.value("expect", expected_range)
-    note_node = record.node("note")
-    note = "" if note_node is None else read_prose(
-        note_node, record.field("note"), record.report, LONGEST_NOTE, lines=True
-    )  # fmt: skip
-    phase = record.prose("phase")
-    stills = tuple(s for n, f in record.items("stills") if (s := _still(n, f, record.report)))
-    ask = read_ask(record)
-    notes_in = read_notes_in(record, LONGEST_NOTE)
-    if start is None:
-        return None
-    until = None if end is None else RecordingTime(end)
-    return Step(
-        id=step_id,
-        title=title,
-        start=RecordingTime(start),
-        end=until,
-        show=show,
-        expect=expect,
-        note=note,
-        phase=phase,
-        stills=stills,
-        ask=ask,
-        notes_in=notes_in,
-        place=record.place("from"),
-    )
-
-
-def _still(node: Node, field: str, report: Report) -> Still | None:
-    if isinstance(node, Scalar):
-        file = read_scalar(node, field, file_value, report)
-        warn_of_comment(node, field, report)
-        return Still(file, place=node.place) if file else None
-    record = read_record(node, field, STILL_FIELDS, report, "{file: radiograph.png, hold: 4}")
-    if record is None:
-        return None
-    at = record.value("at", time_value)
-    still = Still(
-        file=_file(record),
-        at=None if at is None else RecordingTime(at),
-        hold=_or(record.value("hold", _HOLD), DEFAULT_STILL_S),
-        caption=record.prose("caption"),
-        place=record.place("at" if at is not None else "file"),
-    )
-    return still if still.file else None

@@ -1,14 +1,15 @@
-"""``narration:`` and what belongs to it: takes by step, one talk over the whole cut, words and levels."""
+"""``narration:`` and what belongs to it: takes by step, one talk over a cut, words, levels, sounds."""
 
 from __future__ import annotations
 
 from collections.abc import Collection
 from typing import Final, cast
 
-from chapters.case import Late, Loudness, Take, Talk
-from chapters.fieldtext import choice, file_value
+from chapters.case import Late, Loudness, SoundLabel, Take, Talk
+from chapters.fieldtext import choice, file_value, time_value
 from chapters.record import Record, read_prose, read_record, read_scalar
-from chapters.yamltext import Entry, Fields, Scalar, quoted
+from chapters.times import RecordingTime
+from chapters.yamltext import Entry, Fields, Node, Scalar, quoted
 
 TAKE_FIELDS: Final = ("file", "script", "late")
 TALK_FIELDS: Final = ("file", "cut", "script", "late")
@@ -16,6 +17,13 @@ LATE: Final[tuple[Late, ...]] = ("refuse", "hold", "run on")
 LOUDNESS: Final[tuple[Loudness, ...]] = ("speech", "broadcast")
 LONGEST_SCRIPT: Final = 20_000
 _EXAMPLE: Final = "{file: takes/isolate.wav, script: takes/isolate.txt, late: hold}"
+LABEL_FIELDS: Final = ("at", "label")
+#: A sound label is one line of a caption.
+LONGEST_LABEL: Final = 60
+_LABEL: Final = "{at: 3:10, label: drill whines}"
+_TERMS: Final = (
+    "write spellings, such as [MTA, gutta-percha], or pairs: {gutta percha: gutta-percha}"
+)
 _TALK: Final = "{file: talk.wav, cut: talk-time-map.json}"
 
 
@@ -84,10 +92,45 @@ def read_loudness(top: Record) -> Loudness:
     return cast(Loudness, top.value("loudness", choice(*LOUDNESS)) or "speech")
 
 
-def read_terms(top: Record) -> tuple[str, ...]:
-    """``terms: [MTA, gutta-percha]``: spellings that captions keep."""
-    found = (read_prose(node, field, top.report) for node, field in top.items("terms"))
-    return tuple(text for text in found if text)
+def read_terms(top: Record) -> tuple[tuple[str, str], ...]:
+    """``terms: [MTA, gutta-percha]`` or ``{gutta percha: gutta-percha}``, as (written, kept).
+
+    A spelling alone stands for itself in any capitals.
+    """
+    node = top.node("terms")
+    if isinstance(node, Fields):
+        pairs = [(entry.name.strip(), _preferred(top, entry)) for entry in node.entries]
+        return tuple((written, kept) for written, kept in pairs if written and kept)
+    if isinstance(node, Scalar):
+        top.mistake("terms", "is neither a list nor pairs of spellings", _TERMS)
+        return ()
+    found = (read_prose(item, field, top.report) for item, field in top.items("terms"))
+    return tuple((text, text) for text in found if text)
+
+
+def _preferred(top: Record, entry: Entry) -> str:
+    field = f"terms.{entry.name}"
+    if entry.value is None:
+        top.report.mistake(entry.place, field, "is empty", _TERMS)
+        return ""
+    return read_prose(entry.value, field, top.report)
+
+
+def read_sound_labels(top: Record) -> tuple[SoundLabel, ...]:
+    """``sound_labels: [{at: 3:10, label: drill whines}]``, in the order of their times."""
+    found = [_label(node, field, top) for node, field in top.items("sound_labels")]
+    return tuple(sorted((label for label in found if label), key=lambda label: label.at))
+
+
+def _label(node: Node, field: str, top: Record) -> SoundLabel | None:
+    record = read_record(node, field, LABEL_FIELDS, top.report, _LABEL)
+    if record is None:
+        return None
+    at = record.value("at", time_value, f"write at:, as in {_LABEL}")
+    text = record.prose("label", f"write label:, as in {_LABEL}", LONGEST_LABEL)
+    if at is None or not text:
+        return None
+    return SoundLabel(RecordingTime(at), text, record.place("at"))
 
 
 def _late(record: Record) -> Late:

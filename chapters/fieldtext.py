@@ -233,6 +233,16 @@ def file_value(text: str) -> str:
     return "/".join(parts)
 
 
+def folder_value(text: str) -> str:
+    """The name of a folder in the case file's folder or below it, refused like a file's."""
+    try:
+        return file_value(text)
+    except FieldTextError as error:
+        raise FieldTextError(
+            error.args[0], "put the folder, or a link to it, beside the case file; write its name"
+        ) from None
+
+
 def _refuse_name(text: str, here: str) -> None:
     """Raise FieldTextError where ``text`` cannot be a name below the case file's folder."""
     if len(text) > LONGEST_FILE_NAME:

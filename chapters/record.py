@@ -12,7 +12,14 @@ from types import MappingProxyType
 from typing import Final, TypeVar
 
 from chapters.case import Place
-from chapters.fieldtext import LONGEST_TITLE, FieldTextError, clean_text, nearest
+from chapters.fieldtext import (
+    LONGEST_TITLE,
+    FieldTextError,
+    choice,
+    clean_text,
+    file_value,
+    nearest,
+)
 from chapters.yamltext import Entry, Fields, Items, Node, Report, Scalar, quoted
 
 T = TypeVar("T")
@@ -206,3 +213,22 @@ def read_record(
     kind = "a list" if isinstance(node, Items) else quoted(node.text)
     report.mistake(node.place, field, f"{kind} is not a group of fields", f"write {example}")
     return None
+
+
+def given(value: T | None, default: T) -> T:
+    """``value`` unless it is None; a faulty field has left a mistake, so no case comes of it."""
+    return default if value is None else value
+
+
+def one_word(record: Record, name: str, *allowed: str) -> str:
+    """One of a few words, the first where the field is absent."""
+    return given(record.value(name, choice(*allowed)), allowed[0])
+
+
+def read_file_name(record: Record) -> str:
+    """``file:`` of a group of fields; empty where it is absent or faulty."""
+    file = record.value("file", file_value, "write file: and the file's name")
+    node = record.node("file")
+    if node is not None:
+        warn_of_comment(node, record.field("file"), record.report)
+    return file or ""

@@ -20,8 +20,8 @@ from tests.chapters.casetexts import SMALL, faulty_at_mark, mistakes, warnings, 
             '"xyz" is not a field here; the fields here are case, title, subject, '
             "consent, tooth, recordings, away, away_from_clocks, steps, procedure, "
             "presenter, tags, language, length, ramp, snap, sound, fps, height, "
-            "colour, range, fonts, narration, talk, loudness, terms, lexicon, captions, "
-            "captions_in_picture",
+            "colour, range, fonts, narration, talk, loudness, terms, lexicon, recogniser, "
+            "sound_labels, captions, captions_in_picture",
         ),
         ("‸title: x", '"title" stands here twice, first in line 2; delete one of the two'),
         (

@@ -7,7 +7,8 @@ from fractions import Fraction as F
 import pytest
 
 from chapters.assemble import Freeze, assemble, film_elements, make_line, resolve_ends
-from chapters.case import Case, Part, Show, Step, Take, Talk
+from chapters.case import Case, Part, Show, SoundLabel, Step, Take, Talk
+from chapters.casechecks import check_against
 from chapters.casefile import read_case
 from chapters.errors import CaseFileError
 from chapters.speedplan import no_faster_than, plan_speeds
@@ -53,9 +54,42 @@ def test_a_talk_names_the_cut_it_was_spoken_over() -> None:
     assert found.talk == Talk("talk.wav", "kept/time-map.json")
     assert (found.loudness, found.terms, found.lexicon) == (
         "broadcast",
-        ("MTA", "gutta-percha"),
+        (("MTA", "MTA"), ("gutta-percha", "gutta-percha")),
         "words.txt",
     )
+
+
+def test_terms_may_be_pairs() -> None:
+    """Another spelling and the one that is kept."""
+    found = case("terms: {gutter perches: gutta-percha, naocl: NaOCl}\n")
+    assert found.terms == (("gutter perches", "gutta-percha"), ("naocl", "NaOCl"))
+
+
+def test_a_recogniser_is_a_folder_below_the_case_file() -> None:
+    """The name alone; whether a model is in it is seen where files are opened."""
+    assert case("recogniser: models/en\n").recogniser == "models/en"
+
+
+def test_sound_labels_stand_in_the_order_of_their_times() -> None:
+    """A time of the recording and what sounds."""
+    found = case(
+        "sound: room\nsound_labels: [{at: 30, label: suction}, {at: 0:12, label: drill whines}]\n"
+    )
+    assert found.sound_labels == (
+        SoundLabel(R(F(12)), "drill whines"),
+        SoundLabel(R(F(30)), "suction"),
+    )
+    told = check_against(found, F(25))
+    assert [str(m) for m in told] == [
+        "case.yaml:9:21: sound_labels[2].at: 0:30 is not before the recording's end at 0:25; "
+        "times count along the recordings end to end"
+    ]
+
+
+def test_sound_labels_want_the_sound_they_label() -> None:
+    """Without the room's sound nothing is heard; a warning says so."""
+    _, told = read_case(HEAD + "sound_labels: [{at: 12, label: drill whines}]\n", "case.yaml")
+    assert [m.found for m in told] == ["the film has no sound of the room, so nothing is labelled"]
 
 
 @pytest.mark.parametrize(
@@ -77,6 +111,16 @@ def test_a_talk_names_the_cut_it_was_spoken_over() -> None:
         ),
         ("narration: {isolate: ../a.wav}\n", "narration.isolate:"),
         ("talk: {file: talk.wav}\n", "talk.cut: is missing; write cut:"),
+        ("terms: MTA\n", "case.yaml:8:8: terms: is neither a list nor pairs of spellings"),
+        ("terms: {gutta percha: }\n", "terms.gutta percha: is empty; write a value"),
+        (
+            "recogniser: ../models/en\n",
+            'recogniser: "../models/en" leads out of the case file\'s folder; put the folder, or a link',
+        ),
+        ("recogniser: https://host/model\n", 'recogniser: "https://host/model" is an address'),
+        ("sound_labels: [drill whines]\n", "sound_labels[1]: "),
+        ("sound_labels: [{label: drill whines}]\n", "sound_labels[1].at: is missing; write at:"),
+        ("sound_labels: [{at: 3}]\n", "sound_labels[1].label: is missing; write label:"),
         ("loudness: loud\n", 'loudness: "loud" is not known here; write speech or broadcast'),
     ],
 )
