@@ -86,9 +86,9 @@ def find(
     holes: list[Span] = []
     start = Fraction(0)
     for path, facts in probes:
-        frames = 0
+        frames, keys = 0, frozenset(facts.key_times)
         for time, luma, tint in _in_order(pictures(path, facts)):
-            reader.feed(start + time, luma, tint)
+            reader.feed(start + time, luma, tint, time in keys)
             frames += 1
             if progress is not None and frames % 50 == 0:
                 progress(start + time, whole)

@@ -39,6 +39,7 @@ from chapters.looks import (
     spread,
 )
 from chapters.marks import MARK_S, MarkReader, Marks, Numbers
+from chapters.motion import MotionReader, Motions
 
 __all__ = [
     "BLANK_DETAIL",
@@ -86,6 +87,7 @@ class Signals:
     looks: tuple[Look, ...]
     blends: tuple[BlendLook, ...]
     marks: Marks
+    motions: Motions
 
 
 @dataclass(slots=True)
@@ -119,14 +121,22 @@ class SignalReader:
         self._open: list[_Open] = []
         self._blank: _Blank | None = None
         self._marks = MarkReader()
+        self._motions = MotionReader()
         self._blends = BlendWatch()
         self._melts: list[BlendLook] = []
         self._tears: deque[tuple[int, Fraction, Torn]] = deque(maxlen=_MOST_TEARS)
 
-    def feed(self, time: Fraction, luma: Grey, tint: tuple[float, float] | None = None) -> None:
+    def feed(
+        self,
+        time: Fraction,
+        luma: Grey,
+        tint: tuple[float, float] | None = None,
+        key: bool = False,
+    ) -> None:
         """Take the picture (rows, columns) shown from ``time`` on; times must not run backward.
 
-        ``tint`` is its mean colour difference Cb and Cr, 0 without colour, where it is known.
+        ``tint`` is its mean colour difference Cb and Cr, 0 without colour, where it is known;
+        ``key`` tells a key picture, where that is known.
 
         Raises ValueError for a time before the last one or an array that is no 8-bit plane.
         """
@@ -149,6 +159,7 @@ class SignalReader:
         if self._steps(entry):
             self._pending.append(Pending(entry))
         marked = self._marks.feed(entry)
+        self._motions.feed(time, entry.view, key)
         self._watch_blends()
         self._resolve(time)
         if marked:
@@ -174,6 +185,7 @@ class SignalReader:
             looks=tuple(sorted(self._looks, key=lambda look: look.index)),
             blends=tuple(self._melts),
             marks=self._marks.finish(),
+            motions=self._motions.finish(),
         )
 
     # -- one frame ------------------------------------------------------------------------

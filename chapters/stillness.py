@@ -2,24 +2,27 @@
 
 Kinds: ``black`` and ``blank`` (nothing to see: dark, or washed out, covered, empty), ``blurred``
 (out of focus against the rest of the recording), ``still`` (nothing moves), ``repeats`` (the same
-small movement goes on while the view stays as it is).
+small movement goes on at the same place while the view stays as it is).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from chapters.looks import BLANK_DETAIL
 from chapters.marks import Marks
+from chapters.motion import Motions
 from chapters.signals import Signals
-from chapters.spans import Span
+from chapters.spans import Span, merge, subtract
 
 Flags = NDArray[np.bool_]
+Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,16 +36,29 @@ class StillStretch:
 
 @dataclass(frozen=True, slots=True)
 class StillRules:
-    """Shortest stretches in seconds and the limits of the slow signals (see signals.Marks)."""
+    """Shortest stretches in seconds and the limits of the signals (see ``Marks`` and ``Motions``).
+
+    ``still_area`` share of the picture that may move and still nothing moves, ``still_spread`` in
+    levels, ``still_shift`` in working pixels, ``gross_moved`` of a mark that ends a still stretch
+    by itself. A blip of up to ``blip_s`` does not split a still stretch; where key pictures lie
+    further apart, neither does one of up to ``key_blip_s``.
+    """
 
     still_s: Fraction = Fraction(4)
     repeats_s: Fraction = Fraction(30)
     blank_s: Fraction = Fraction(1)
     blurred_s: Fraction = Fraction(3)
     black_level: float = 40.0
-    still_moved: float = 0.02
-    still_stir: float = 0.02
-    repeats_moved: float = 0.30
+    still_area: float = 0.0008
+    still_spread: float = 1.7
+    still_shift: float = 1.5
+    gross_moved: float = 0.15
+    blip_s: Fraction = Fraction(5, 2)
+    key_blip_s: Fraction = Fraction(5)
+    one_view: float = 0.75
+    repeats_least: float = 0.004
+    repeats_most: float = 0.35
+    repeats_swing: float = 3.0
     repeats_alike: float = 0.75
     blurred_share: float = 0.35
     bridge_s: Fraction = Fraction(1)
@@ -55,46 +71,195 @@ def find_still(signals: Signals, rules: StillRules = StillRules()) -> tuple[Stil
         return ()
     blank = marks.detail < BLANK_DETAIL
     dark = marks.level < rules.black_level
-    blurred = _blurred(marks, rules) & ~blank
-    still = (marks.moved <= rules.still_moved) & (marks.stir <= rules.still_stir) & ~blank
-    still &= ~blurred
-    repeats = _repeats(marks, rules) & ~blank & ~blurred & ~still
+    empty = 1 - marks.detail / BLANK_DETAIL
+    usual = _usual_fine(marks, blank)
+    blurred = (marks.fine < rules.blurred_share * usual) & ~blank
+    soft = 1 - marks.fine / max(rules.blurred_share * usual, 1e-6)
     out: list[StillStretch] = []
     for kind, flags, least, weight in (
-        ("black", blank & dark, rules.blank_s, 1 - marks.detail / BLANK_DETAIL),
-        ("blank", blank & ~dark, rules.blank_s, 1 - marks.detail / BLANK_DETAIL),
-        ("blurred", blurred, rules.blurred_s, np.ones_like(marks.detail)),
-        ("still", still, rules.still_s, 1 - marks.moved / max(rules.still_moved, 1e-6)),
-        ("repeats", repeats, rules.repeats_s, 1 - marks.moved / rules.repeats_moved),
+        ("black", blank & dark, rules.blank_s, empty),
+        ("blank", blank & ~dark, rules.blank_s, empty),
+        ("blurred", blurred, rules.blurred_s, soft),
     ):
         for first, last in _runs(flags, marks.times, rules.bridge_s):
             span = _span(first, last, marks.times, signals.end)
             if span.length >= least:
-                strength = float(np.clip(np.mean(weight[first : last + 1]), 0, 1))
-                out.append(StillStretch(span, kind, round(strength, 3)))
+                out.append(StillStretch(span, kind, _share(weight[first : last + 1].mean())))
+    still = [s for s in _still_spans(signals, rules) if s.length >= rules.still_s]
+    for span in _without(still, out):
+        if span.length >= rules.still_s:
+            out.append(StillStretch(span, "still", _stillness(signals.motions, span, rules)))
+    for span, alike in _repeats(signals, rules):
+        strength = _share((alike - rules.repeats_alike) / (1 - rules.repeats_alike))
+        for rest in _without([span], out):
+            if rest.length >= rules.repeats_s:
+                out.append(StillStretch(rest, "repeats", strength))
     return tuple(sorted(out, key=lambda s: (s.span.start, s.span.end)))
 
 
-def _blurred(marks: Marks, rules: StillRules) -> Flags:
-    """Fine detail far below what the recording shows at its best."""
-    usual = float(np.percentile(marks.fine, 80))
-    if usual < 0.3:
-        return np.zeros(len(marks.times), bool)
-    return np.asarray(marks.fine < rules.blurred_share * usual)
+def _without(spans: Iterable[Span], known: Iterable[StillStretch]) -> list[Span]:
+    """What is left of the spans outside the stretches known."""
+    holes = [stretch.span for stretch in known]
+    return [rest for span in spans for rest in subtract(span, holes)]
 
 
-def _repeats(marks: Marks, rules: StillRules) -> Flags:
-    """The view is as it was five and ten seconds ago, though something small moves in it."""
+def _share(value: float) -> float:
+    return round(float(np.clip(value, 0, 1)), 3)
+
+
+def _usual_fine(marks: Marks, blank: Flags) -> float:
+    """Fine detail of the recording at its best, in levels; 0 where it never has any."""
+    seen = marks.fine[~blank]
+    usual = float(np.percentile(seen, 80)) if len(seen) else 0.0
+    return usual if usual >= 0.3 else 0.0
+
+
+# -- nothing moves ------------------------------------------------------------------------
+
+
+def _still_spans(signals: Signals, rules: StillRules) -> list[Span]:
+    """Stretches between whose pictures nothing moved, blips bridged."""
+    motions = signals.motions
+    rows = zip(motions.since, motions.times, _clean(motions, rules).tolist(), strict=True)
+    quiet = [Span(since, time) for since, time, clean in rows if clean]
+    if not quiet:
+        return []
+    marks = signals.marks
+    gross = np.flatnonzero(marks.moved > rules.gross_moved).tolist()
+    parted = [Span(marks.times[n - 1], marks.times[n]) for n in gross if n > 0]
+    runs = [rest for span in merge(quiet) for rest in subtract(span, parted)]
+    if runs and 0 < signals.end - runs[-1].end <= rules.bridge_s:
+        runs[-1] = Span(runs[-1].start, signals.end)
+    return _bridged(runs, signals, rules)
+
+
+def _clean(motions: Motions, rules: StillRules) -> Flags:
+    return np.asarray(
+        (motions.area <= rules.still_area)
+        & (motions.spread <= rules.still_spread)
+        & (motions.shift <= rules.still_shift)
+    )
+
+
+def _bridged(runs: Sequence[Span], signals: Signals, rules: StillRules) -> list[Span]:
+    """Gaps closed that are short against what lies on both sides, while the view stays."""
+    sure = [
+        Span(since, time)
+        for since, time, key in zip(
+            signals.motions.since, signals.motions.times, signals.motions.sure, strict=True
+        )
+        if key
+    ]
+    out = list(runs)
+    order = sorted(pairwise(runs), key=lambda pair: pair[1].start - pair[0].end)
+    for before, after in order:
+        gap = Span(before.end, after.start)
+        left = next(s for s in out if s.end == before.end)
+        right = next(s for s in out if s.start == after.start)
+        one_row = any(s.start <= gap.start and s.end >= gap.end for s in sure)
+        most = rules.key_blip_s if one_row else rules.blip_s
+        fits = gap.length <= most and 2 * gap.length <= min(left.length, right.length)
+        if (fits or gap.length <= rules.bridge_s / 2) and _one_view(signals.marks, gap, rules):
+            out[out.index(left)] = Span(left.start, right.end)
+            out.remove(right)
+    return out
+
+
+def _one_view(marks: Marks, gap: Span, rules: StillRules) -> bool:
+    """Whether the view is the same before and after a gap."""
+    before = max((n for n, t in enumerate(marks.times) if t <= gap.start), default=0)
+    after = next((n for n, t in enumerate(marks.times) if t >= gap.end), len(marks.times) - 1)
+    pair = marks.outline[[before, after]].reshape(2, -1).astype(np.float64)
+    norms = np.linalg.norm(pair, axis=1)
+    return float(pair[0] @ pair[1]) >= rules.one_view * float(norms[0] * norms[1])
+
+
+def _stillness(motions: Motions, span: Span, rules: StillRules) -> float:
+    """1 where nothing at all moves and nothing is left over, 0 at the limits."""
+    inside = [
+        n
+        for n, clean in enumerate(_clean(motions, rules))
+        if clean and span.start <= motions.since[n] and motions.times[n] <= span.end
+    ]
+    if not inside:
+        return 0.0
+    area = motions.area[inside] / rules.still_area
+    shift = motions.shift[inside] / rules.still_shift
+    return _share(1 - float(np.maximum(area, shift).mean()))
+
+
+# -- the same movement --------------------------------------------------------------------
+
+#: A window of so many seconds is cut into quarters, and they are compared.
+_WINDOW = 24
+#: The view is held against that of so many seconds before.
+_BACK = 5
+
+
+def _repeats(signals: Signals, rules: StillRules) -> list[tuple[Span, float]]:
+    """Stretches in which each quarter of a window moves as the others do, and how alike they are."""
+    start, maps = _by_second(signals.motions)
+    if len(maps) < _WINDOW:
+        return []
+    alike = np.full(len(maps), np.nan)
+    views = _view_alike(signals.marks, start, len(maps))
+    for first in range(len(maps) - _WINDOW + 1):
+        window = slice(first, first + _WINDOW)
+        value = _evenness(maps[window], rules)
+        stays = float(views[window][_BACK:].min()) >= rules.one_view
+        if value >= rules.repeats_alike and stays:
+            alike[window] = np.fmax(alike[window], value)
+    out = []
+    for first, last in _number_runs(~np.isnan(alike)):
+        end = min(signals.end, start + last + 1)
+        out.append((Span(start + first, end), float(alike[first : last + 1].mean())))
+    return out
+
+
+def _by_second(motions: Motions) -> tuple[Fraction, Floats]:
+    """Mean map of what changed for every whole second from the first row on, (n, 144), 0..1."""
+    if not motions.times:
+        return Fraction(0), np.zeros((0, 144))
+    start, count = motions.since[0], int(motions.times[-1] - motions.since[0])
+    sums, rows = np.zeros((count, 144)), np.zeros(count)
+    for since, time, cells in zip(motions.since, motions.times, motions.cells, strict=True):
+        first, last = int(since - start), int(time - start)
+        sums[first : last + 1] += cells.reshape(-1) / 255
+        rows[first : last + 1] += 1
+    return start, sums / np.maximum(rows, 1)[:, None]
+
+
+def _evenness(maps: Floats, rules: StillRules) -> float:
+    """The least correlation of any two quarters of a window; 0 where the movement is not of a kind."""
+    quarters = maps.reshape(4, -1, maps.shape[1]).mean(axis=1)
+    amounts = quarters.mean(axis=1)
+    if amounts.min() < rules.repeats_least or amounts.max() > rules.repeats_most:
+        return 0.0
+    if amounts.max() > rules.repeats_swing * amounts.min():
+        return 0.0
+    return float(np.corrcoef(quarters).min())
+
+
+def _view_alike(marks: Marks, start: Fraction, seconds: int) -> Floats:
+    """For every second, how alike the view is to that of ``_BACK`` seconds before, -1..1."""
     outlines = marks.outline.reshape(len(marks.times), -1).astype(np.float32)
     norms = np.linalg.norm(outlines, axis=1) + 1e-6
-    flags = np.ones(len(marks.times), bool)
-    for lag in (10, 20):
-        alike = np.zeros(len(marks.times))
-        if len(marks.times) > lag:
-            products = np.einsum("ij,ij->i", outlines[lag:], outlines[:-lag])
-            alike[lag:] = products / (norms[lag:] * norms[:-lag])
-        flags &= alike > rules.repeats_alike
-    return flags & (marks.moved < rules.repeats_moved)
+    times = np.array([float(t - start) for t in marks.times])
+    now = np.clip(np.searchsorted(times, np.arange(seconds) + 0.5) - 1, 0, len(times) - 1)
+    then = np.arange(seconds) + 0.5 - _BACK
+    before = np.clip(np.searchsorted(times, then) - 1, 0, len(times) - 1)
+    products = np.einsum("ij,ij->i", outlines[now], outlines[before])
+    return np.asarray(products / (norms[now] * norms[before]), np.float64)
+
+
+# -- runs ---------------------------------------------------------------------------------
+
+
+def _number_runs(flags: Flags) -> Iterable[tuple[int, int]]:
+    """First and last place of every run of true flags."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], flags.astype(np.int8), [0]))))
+    for first, stop in edges.reshape(-1, 2).tolist():
+        yield first, stop - 1
 
 
 def _runs(flags: Flags, times: tuple[Fraction, ...], bridge: Fraction) -> Iterable[tuple[int, int]]:
@@ -110,7 +275,5 @@ def _runs(flags: Flags, times: tuple[Fraction, ...], bridge: Fraction) -> Iterab
 
 
 def _span(first: int, last: int, times: tuple[Fraction, ...], end: Fraction) -> Span:
-    """A mark's movement is measured from the mark before, so a run reaches back by one mark."""
-    start = times[first - 1] if first > 0 else times[0]
-    stop = end if last == len(times) - 1 else times[last]
-    return Span(start, max(start, stop))
+    """From the first mark of a run to the mark after its last, or to the end."""
+    return Span(times[first], end if last == len(times) - 1 else times[last + 1])
