@@ -12,12 +12,19 @@ from pathlib import Path
 
 from annotate.captions.profiles import PROFILES, Profile
 from annotate.find import Found, find
-from annotate.named import font_faults, letter_faults, recording_faults, still_faults
+from annotate.named import (
+    font_faults,
+    letter_faults,
+    recogniser_faults,
+    recording_faults,
+    still_faults,
+)
 from annotate.narrate import Narration, listen
 from annotate.picture.fonts import FontChain
 from annotate.plan import Plan, make_plan, near_misses
 from annotate.progress import Report
 from annotate.recording import Recording, RecordingErrors, open_recording
+from annotate.speech.plugs import model_files
 from annotate.version import VERSION
 from chapters.casechecks import check_against, fit_to_recording
 from chapters.casefile import LoadedCase, mistake_at
@@ -124,15 +131,26 @@ def decide(loaded: LoadedCase, report: Report) -> Decided:
     fonts = [(loaded.path_of(f), f) for f in case.fonts]
     stills = [(loaded.path_of(s.file), s.file) for step in case.steps for s in step.stills]
     parts = list(zip(recording.paths, (p.file for p in case.parts), strict=True))
-    inputs = (*parts, *stills, *fonts, *narration.files)
+    inputs = (*parts, *stills, *fonts, *narration.files, *_words_rest_on(loaded))
     return Decided(loaded, recording, plan, narration, inputs, warnings)
+
+
+def _words_rest_on(loaded: LoadedCase) -> list[tuple[Path, str]]:
+    """The lexicon and the recogniser's files, where the case has narration."""
+    case = loaded.case
+    if not case.narration and case.talk is None:
+        return []
+    lexicon = loaded.path_of(case.lexicon) if case.lexicon else None
+    found = [(lexicon, case.lexicon)] if lexicon is not None and lexicon.is_file() else []
+    models = model_files(loaded.path_of(case.recogniser)) if case.recogniser else ()
+    return [*found, *((path, f"{case.recogniser}/{path.name}") for path in models)]
 
 
 def _opened(loaded: LoadedCase) -> tuple[Recording, tuple[Mistake, ...]]:
     """The recording, and warnings; or every fault of the case's files and words at once."""
     case = loaded.case
     fonts = font_faults(loaded)
-    faults = [*still_faults(loaded), *fonts]
+    faults = [*still_faults(loaded), *fonts, *recogniser_faults(loaded)]
     if not fonts:
         own = [loaded.path_of(f) for f in case.fonts]
         faults += letter_faults(loaded, FontChain(own, case.language))

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from annotate.cache import SegmentCache
+from annotate.captioning import caption_film
 from annotate.cuesheets import cue_sheet
 from annotate.decide import Decided, decide
 from annotate.engine import Job, encode_film_surely
@@ -31,10 +32,9 @@ from annotate.quick import encode_quick, plan_quick
 from annotate.readback import check_captions, check_chapters, check_film
 from annotate.recording import Pictures, met_damage
 from annotate.report import step_times_png
-from annotate.sidecars import Words, caption_tracks, json_text, make_words, notice, sidecars
+from annotate.sidecars import Words, caption_tracks, json_text, notice, sidecars
 from annotate.sound.cuesheet import cue_sheet_html, cue_sheet_text
 from annotate.soundtrack import film_sound
-from annotate.spokencues import spoken_cues
 from chapters.casefile import LoadedCase
 from chapters.errors import WorkError
 from chapters.media.files import MARKER, Staging
@@ -96,8 +96,7 @@ def make_case(
     if not wishes.again and read_fingerprint(folder) == fingerprint and outputs_stand(folder):
         return Made(folder, decided.plan, False, decided.warnings)
     cache = SegmentCache(folder.parent / KEPT)
-    spoken = spoken_cues(decided, decided.profile, cache, report)
-    words = make_words(decided.plan, spoken.cues, decided.profile)
+    words, remarks = caption_film(decided, cache, report)
     with Staging(folder) as stage:
         for name, text in sidecars(decided.plan, words).items():
             stage.path(name).write_text(text, encoding="utf-8", newline="")
@@ -117,13 +116,19 @@ def make_case(
         made = made_values(decided, chosen.settings, fingerprint, {n: stage.path(n) for n in names})
         stage.path(MARKER).write_text(json_text(made), encoding="utf-8", newline="\n")
         stage.publish(remove=_stale(folder, names))
-    warnings = decided.warnings + spoken.notices + tuple(str(c) for c in words.too_long) + told
-    return Made(folder, decided.plan, True, warnings)
+    return Made(folder, decided.plan, True, decided.warnings + remarks + told)
 
 
 def _stale(folder: Path, names: list[str]) -> list[str]:
     """Pictures and captions that an earlier run made and this one has not."""
-    patterns = ("step-*.jpg", "still-*.jpg", "captions.*.vtt", "captions.*.srt", SMALL)
+    patterns = (
+        "step-*.jpg",
+        "still-*.jpg",
+        "captions.*.vtt",
+        "captions.*.srt",
+        "heard-*.txt",
+        SMALL,
+    )
     found = [p.name for pattern in patterns for p in folder.glob(pattern)]
     return [name for name in found if name not in names]
 

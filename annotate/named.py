@@ -12,9 +12,10 @@ from pathlib import Path
 from annotate.picture.fonts import FontChain, FontFile, describe
 from annotate.picture.stills import read_still
 from annotate.recording import RecordingErrors
+from annotate.speech.plugs import check_recogniser
 from chapters.case import Case, Place
 from chapters.casefile import LoadedCase, mistake_at
-from chapters.errors import InputError, Mistake
+from chapters.errors import InputError, Mistake, RecordingError
 
 
 def recording_faults(loaded: LoadedCase, errors: RecordingErrors) -> list[Mistake]:
@@ -53,6 +54,19 @@ def font_faults(loaded: LoadedCase) -> list[Mistake]:
                 fault = _halves(str(error))
         found.append(mistake_at(loaded, "fonts", *fault))
     return found
+
+
+def recogniser_faults(loaded: LoadedCase) -> list[Mistake]:
+    """What is wrong with the folder of the recogniser; nothing is loaded."""
+    name = loaded.case.recogniser
+    if not name:
+        return []
+    try:
+        check_recogniser(loaded.path_of(name), name, loaded.case.language)
+    except RecordingError as error:
+        found = f"{error.name} {error.found}"
+        return [mistake_at(loaded, "recogniser", found, error.advice)]
+    return []
 
 
 def letter_faults(loaded: LoadedCase, chain: FontChain) -> list[Mistake]:

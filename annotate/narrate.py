@@ -13,8 +13,9 @@ from fractions import Fraction
 from pathlib import Path
 
 from annotate.progress import Report
-from annotate.sound.quality import TakeReport, check_take
-from annotate.sound.scan import Scanner
+from annotate.sound.faults import Fault
+from annotate.sound.quality import TakeReport
+from annotate.sound.takecheck import check_file
 from annotate.sound.takes import (
     SpokenTake,
     StepPlace,
@@ -24,7 +25,6 @@ from annotate.sound.takes import (
 )
 from chapters.case import Case, Late, Talk
 from chapters.errors import InputError, TeachcutError
-from chapters.media.takes import TakeReader
 from chapters.spans import Span
 from chapters.textfile import read_text_file
 from chapters.timefile import time_map_from_values
@@ -51,14 +51,22 @@ class Heard:
 
 @dataclass(frozen=True)
 class Narration:
-    """All takes of a case. ``files`` are (path, name as written) of every file it rests on."""
+    """All takes of a case. ``files`` are (path, name as written) of every file it rests on.
+
+    ``by_step`` gives each step's own take; ``talk`` is the one narration over the whole cut.
+    """
 
     takes: tuple[SpokenTake, ...] = ()
     heard: tuple[Heard, ...] = ()
     pace: Fraction = Fraction(150)
     notices: tuple[str, ...] = ()
     files: tuple[tuple[Path, str], ...] = ()
-    scripts: Mapping[str, str] = field(default_factory=dict)
+    by_step: Mapping[str, Heard] = field(default_factory=dict)
+    talk: Heard | None = None
+
+    def heard_over(self, step: str) -> Heard | None:
+        """What is heard over a step: its own take, else its piece of the talk."""
+        return self.by_step.get(step, self.talk)
 
     @property
     def paths(self) -> dict[str, Path]:
@@ -99,17 +107,16 @@ def listen(case: Case, find_file: Callable[[str], Path], report: Report) -> Narr
         takes += [piece for piece in pieces if piece.step not in spoken]
         notices += remarks
         files.append((find_file(case.talk.cut), case.talk.cut))
-    scripts = {t.step: h.script for t, h in zip(case.narration, heard, strict=False) if h.script}
-    return Narration(tuple(takes), tuple(heard), pace, tuple(notices), tuple(files), scripts)
+    own = {t.step: h for t, h in zip(case.narration, heard, strict=False)}
+    talk = heard[-1] if case.talk is not None else None
+    return Narration(
+        tuple(takes), tuple(heard), pace, tuple(notices), tuple(files), by_step=own, talk=talk
+    )
 
 
 def hear(path: Path, shown_as: str, script: str = "") -> Heard:
     """Read one sound file through and report on it. Raises RecordingError."""
-    with TakeReader(path, shown_as) as reader:
-        scanner = Scanner(reader.info.rate_hz, min(2, reader.info.channels))
-        for block in reader.blocks():
-            scanner.feed(block[:, :2])
-    return Heard(shown_as, path, check_take(scanner.finish()), script)
+    return Heard(shown_as, path, check_file(path, shown_as), script)
 
 
 def _sound(heard: Heard) -> Span:
@@ -117,11 +124,11 @@ def _sound(heard: Heard) -> Span:
     return take_sound(heard.report.voice_s, length)
 
 
-def told(heard: Heard) -> list[str]:
-    """A sentence for each finding, with the file and the place."""
+def told(heard: Heard, faults: Sequence[Fault] | None = None) -> list[str]:
+    """A sentence for each finding (default: those of the take check), with the file and the place."""
     return [
         f"{heard.file} at {short_clock_text(Fraction(f.start_s))}: {f.sentence}"
-        for f in heard.report.faults
+        for f in (heard.report.faults if faults is None else faults)
     ]
 
 

@@ -9,5 +9,8 @@ CAUTIONS: tuple[str, ...] = (
     "A licensed practitioner's own judgement decides in every case.",
 )
 
+#: What captions say first that a machine heard and nobody has read.
+DRAFT_CAPTIONS = "Draft captions: heard by a machine, not yet read by anyone"
+
 #: Mark on the cards and in every sidecar of a patient case that has no consent record.
 NOT_FOR_PUBLICATION = "NOT FOR PUBLICATION: patient case without a consent record"

@@ -6,7 +6,7 @@ from annotate.captions.notes import notes_to_cues
 from annotate.captions.profiles import NOTES, PROFILES, Profile
 from annotate.captions.spoken import words_to_cues
 from annotate.captions.sync import check_sync
-from annotate.captions.terms import fix_terms, terms_of
+from annotate.captions.terms import fix_terms, fix_timed, terms_of
 
 __all__ = [
     "NOTES",
@@ -21,6 +21,7 @@ __all__ = [
     "cues_to_srt",
     "cues_to_vtt",
     "fix_terms",
+    "fix_timed",
     "notes_to_cues",
     "terms_of",
     "words_to_cues",

@@ -98,6 +98,19 @@ class NoteTooLong:
         )
 
 
+def summed_up(complaints: Sequence[Complaint]) -> tuple[str, ...]:
+    """One sentence for each rule that a step's captions break: the worst of them, and how many more."""
+    groups: dict[tuple[str, str], list[Complaint]] = {}
+    for complaint in complaints:
+        groups.setdefault((complaint.step, complaint.rule), []).append(complaint)
+    out = []
+    for found in groups.values():
+        worst = max(found, key=lambda c: abs(c.found - c.allowed))
+        more = f"; {len(found) - 1} more in this step" if len(found) > 1 else ""
+        out.append(f"{worst}{more}")
+    return tuple(out)
+
+
 def _number(value: Fraction, places: int) -> str:
     """At most so many decimals, none that say nothing."""
     scaled = round_half_up(value * 10**places)

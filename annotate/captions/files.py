@@ -29,19 +29,24 @@ _TIMES_LIKE = re.compile(r"\d:\d+.*-->")
 
 
 def cues_to_vtt(
-    cues: Sequence[Cue], notice: str = "", language: str = "en", *, settings: str = ""
+    cues: Sequence[Cue],
+    notice: str = "",
+    language: str = "en",
+    *,
+    settings: str = "",
+    about: str = "",
 ) -> str:
     """The text of a WebVTT captions file.
 
     ``notice`` is "" or the sentence that a film not to be published bears: it joins the cautions
     in the NOTE and is the first cue, at the top of the picture. ``language`` is a BCP 47 tag,
     named in the NOTE since WebVTT has no field for it. ``settings`` are WebVTT cue settings for
-    every cue, such as ``line:10%``. Raises ValueError for cues out of order or without length and
+    every cue, such as ``line:10%``; ``about`` is one more line of the NOTE. Raises ValueError for cues out of order or without length and
     for settings that are none.
     """
     if not _SETTINGS.fullmatch(settings):
         raise ValueError(f"{settings!r} are no WebVTT cue settings; write name:value pairs")
-    head = note_block("\n".join((*CAUTIONS, notice, f"Language: {language}")))
+    head = note_block("\n".join(filter(None, (*CAUTIONS, notice, about, f"Language: {language}"))))
     blocks = ["WEBVTT\n\n" + head]
     for number, cue in enumerate(_with_notice(cues, notice), start=1):
         place = "line:0" if notice and number == 1 else settings
@@ -71,7 +76,7 @@ def _srt_line(line: str) -> str:
 
 def _with_notice(cues: Sequence[Cue], notice: str) -> list[Cue]:
     """The cues in plain lines, the notice first; checks what both formats need."""
-    out = [Cue(0, NOTICE_MS, _notice_lines(notice))] if notice.strip() else []
+    out = [Cue(0, NOTICE_MS, notice_lines(notice))] if notice.strip() else []
     at = 0
     for cue in cues:
         if cue.start_ms < at or cue.end_ms <= cue.start_ms:
@@ -90,8 +95,8 @@ def _plain_line(line: str) -> str:
     return plain_text(line).replace("\n", " ").strip()
 
 
-def _notice_lines(notice: str) -> tuple[str, ...]:
-    """The notice on as many lines as it needs."""
+def notice_lines(notice: str) -> tuple[str, ...]:
+    """A notice on as many lines as it needs."""
     text = " ".join(plain_text(notice).split())
     width = NOTES.line_columns.value
     blocks = Layout(pieces_of([text], width), width, NOTES.lines.value).blocks()

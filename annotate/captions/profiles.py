@@ -60,6 +60,19 @@ class Sync:
 
 
 @dataclass(frozen=True, slots=True)
+class SoundLabels:
+    """How a sound that nobody speaks is written, on a line of its own.
+
+    ``extra_ms`` is reading time on top of what its words need.
+    """
+
+    form: Literal["capitals", "brackets"]
+    clause: str
+    extra_ms: Figure | None = None
+    memory: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Profile:
     """One source's figures; None where the source gives none. Columns count wide characters twice.
 
@@ -76,6 +89,7 @@ class Profile:
     gap: Gap | None = None
     sync: Sync | None = None
     starts_after_ms: Figure | None = None
+    sound_labels: SoundLabels | None = None
 
     def needed_ms(self, columns: int, words: int) -> int:
         """The shortest time a cue of this size may stay, whole milliseconds."""
@@ -94,6 +108,7 @@ NOTES = Profile(
     speed=Speed(Figure(20, _NOTES), "characters a second"),
     shortest_ms=Figure(1000, _NOTES),
     longest_ms=Figure(7000, _NOTES),
+    sound_labels=SoundLabels("brackets", _NOTES),
 )
 
 #: BBC Subtitle Guidelines, version 1.2.5, March 2026.
@@ -110,6 +125,11 @@ BBC = Profile(
         Figure(1500, "§5.2: not more than 1.5 s before the speech"),
         Figure(1500, "§5.2: not more than 1.5 s after the speech has stopped"),
         Figure(2000, "§5.4: never more than 2 s late"),
+    ),
+    sound_labels=SoundLabels(
+        "capitals",
+        "§17: a label describes the sound, in capitals on a line of its own",
+        Figure(1000, "§4.3.3: one second more for a label"),
     ),
 )
 
@@ -129,6 +149,7 @@ def _dcmp(level: str, words_a_minute: int, clause: str, memory: bool = False) ->
         speed=Speed(Figure(words_a_minute, clause, memory), "words a minute"),
         shortest_ms=_DCMP_SHORTEST,
         longest_ms=_DCMP_LONGEST,
+        sound_labels=SoundLabels("brackets", f"{_KEY}, Sound Effects: in brackets", memory=True),
     )
 
 

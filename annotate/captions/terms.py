@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+
+from annotate.captions.cues import TimedWord
 
 
 def terms_of(spellings: Iterable[str] | Mapping[str, str]) -> dict[str, str]:
@@ -24,13 +27,44 @@ def fix_terms(text: str, terms: Mapping[str, str]) -> str:
     sentence is kept: with ``sealer`` preferred, ``Sealer`` stays and ``SEALER`` becomes
     ``sealer``; a preferred spelling that has capitals of its own (``pH``) is always taken as it is.
     """
-    keys = {" ".join(key.split()).casefold(): value for key, value in terms.items() if key.strip()}
+    keys = _keys(terms)
+    return _whole_words(keys).sub(lambda match: _fixed(match[0], keys), text) if keys else text
+
+
+def fix_timed(words: Sequence[TimedWord], terms: Mapping[str, str]) -> tuple[TimedWord, ...]:
+    """The same for spoken words; those that a spelling takes together become one, with their time."""
+    keys = _keys(terms)
     if not keys:
-        return text
+        return tuple(words)
+    line = " ".join(word.text for word in words)
+    owners = [number for number, word in enumerate(words) for _ in range(len(word.text) + 1)]
+    joined: dict[int, int] = {}
+    for match in _whole_words(keys).finditer(line):
+        first, last = owners[match.start()], owners[match.end() - 1]
+        joined[first] = max(last, joined.get(first, 0))
+    out: list[TimedWord] = []
+    at = 0
+    while at < len(words):
+        last = at
+        while last in joined and joined[last] > last:  # one spelling may end where another begins
+            last = joined[last]
+        text = " ".join(word.text for word in words[at : last + 1])
+        fixed = _whole_words(keys).sub(lambda match: _fixed(match[0], keys), text)
+        out.append(replace(words[at], text=fixed, end_ms=words[last].end_ms))
+        at = last + 1
+    return tuple(out)
+
+
+def _keys(terms: Mapping[str, str]) -> dict[str, str]:
+    """Spellings as they are compared -> what stands in their place."""
+    return {" ".join(key.split()).casefold(): right for key, right in terms.items() if key.strip()}
+
+
+def _whole_words(keys: Mapping[str, str]) -> re.Pattern[str]:
+    """Any of the spellings as whole words, longer ones first."""
     longest_first = sorted(keys, key=len, reverse=True)
     pattern = "|".join(r"\s+".join(map(re.escape, key.split(" "))) for key in longest_first)
-    whole_word = re.compile(rf"(?<!\w)(?:{pattern})(?!\w)", re.IGNORECASE)
-    return whole_word.sub(lambda match: _fixed(match[0], keys), text)
+    return re.compile(rf"(?<!\w)(?:{pattern})(?!\w)", re.IGNORECASE)
 
 
 def _fixed(found: str, keys: Mapping[str, str]) -> str:

@@ -11,15 +11,17 @@ from pathlib import Path
 from shutil import get_terminal_size
 
 from annotate.batch import CASE_SUFFIXES, broken, case_files
-from annotate.captions.cues import Cue
+from annotate.cache import SegmentCache
+from annotate.captioning import caption_film, caption_unheard
 from annotate.commands.common import Command, add_json, as_argument, columns, note, say
-from annotate.decide import Decided, decide, look_closely
+from annotate.decide import decide, look_closely
 from annotate.draft import draft_case
 from annotate.find import Found, find, found_json, found_text
+from annotate.make import KEPT, out_folder
 from annotate.progress import ProgressLine
 from annotate.recording import clock_gaps
 from annotate.report import ledger_json, step_times_json, table_text
-from annotate.sidecars import head_values, make_words
+from annotate.sidecars import head_values
 from chapters.casefile import load_case
 from chapters.errors import CaseFileError, InputError, Mistake, TeachcutError
 from chapters.media.files import check_input
@@ -112,7 +114,9 @@ def _names_for(case: Path | None, recordings: Sequence[Path]) -> list[str]:
 def _check_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("cases", nargs="+", type=Path, metavar="CASE", help="case file or folder")
     parser.add_argument(
-        "--quick", action="store_true", help="do not look at the pictures for scene cuts"
+        "--quick",
+        action="store_true",
+        help="neither look at the pictures for scene cuts nor listen for the words of the takes",
     )
     add_json(parser)
 
@@ -151,21 +155,18 @@ def _check(case: Path, quick: bool) -> _Checked:
     progress = ProgressLine(case.name)
     try:
         decided = decide(load_case(case), progress)
-        told = () if quick else look_closely(decided, progress)
-        return _Checked(warnings=(*decided.warnings, *_long_notes(decided), *told))
+        if quick:
+            return _Checked(warnings=(*decided.warnings, *caption_unheard(decided)[1]))
+        told = look_closely(decided, progress)
+        kept = SegmentCache(out_folder(decided.loaded).parent / KEPT)
+        _, remarks = caption_film(decided, kept, progress)
+        return _Checked(warnings=(*decided.warnings, *remarks, *told))
     except CaseFileError as error:
         return _Checked(error.mistakes, text=_text_of(case))
     except TeachcutError as error:
         return _Checked(tuple(str(error).splitlines()))
     finally:
         progress.end()
-
-
-def _long_notes(decided: Decided) -> tuple[str, ...]:
-    """A sentence for each note that is too long for its step; a spoken step shows no note."""
-    spoken: dict[str, tuple[Cue, ...]] = {take.step: () for take in decided.narration.takes}
-    words = make_words(decided.plan, spoken, decided.profile)
-    return tuple(str(complaint) for complaint in words.too_long)
 
 
 def _text_of(case: Path) -> str:

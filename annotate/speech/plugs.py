@@ -8,6 +8,9 @@ is no folder is refused, and the libraries are told to stay offline.
   name says another family that the library knows.
 - ``model.bin``, ``config.json`` and ``tokenizer.json``: faster-whisper (without the last it would
   ask the network for one, so such a folder is refused).
+
+The word ``pocketsphinx`` in a folder's place asks for the recogniser inside that package, whose
+text is a draft.
 """
 
 from __future__ import annotations
@@ -21,13 +24,20 @@ import numpy as np
 
 from annotate.speech.heard import HeardWord, Recogniser
 from annotate.speech.sound import RATE_HZ, Pcm
+from annotate.speech.sphinx import ShippedRecogniser, available
+from annotate.speech.spoken import is_english
 from chapters.errors import RecordingError
+
+#: What a user writes for the recogniser that pocketsphinx ships.
+SHIPPED = "pocketsphinx"
 
 Kind = Literal["sherpa-onnx", "faster-whisper"]
 _HOLDS = (
     "name a folder that holds tokens.txt and *.onnx (sherpa-onnx), or model.bin, config.json and "
     "tokenizer.json (faster-whisper)"
 )
+#: The extra of this package that brings each library.
+_EXTRAS: dict[Kind, str] = {"sherpa-onnx": "recognise", "faster-whisper": "whisper"}
 #: A word's last token is given so long when nothing says more, and a word at most the second.
 _LAST_TOKEN_S, _LONGEST_S = 0.12, 1.5
 
@@ -44,13 +54,34 @@ def kind_of(folder: Path, shown_as: str) -> Kind:
     raise RecordingError(shown_as, "holds no model that is known", _HOLDS)
 
 
+def check_recogniser(folder: Path, shown_as: str, language: str = "en") -> None:
+    """Whether it can be loaded, as far as that shows without loading it. Raises RecordingError."""
+    if shown_as == SHIPPED:
+        if not is_english(language):
+            raise RecordingError(shown_as, f"hears English, not {language}", _HOLDS)
+        if not available():
+            raise RecordingError(shown_as, "is not installed", "pip install 'teachcut[speech]'")
+        return
+    kind = kind_of(folder, shown_as)
+    if importlib.util.find_spec(kind.replace("-", "_")) is None:
+        raise RecordingError(
+            shown_as, f"needs the package {kind}", f"pip install 'teachcut[{_EXTRAS[kind]}]'"
+        )
+
+
+def model_files(folder: Path) -> tuple[Path, ...]:
+    """The files of a model's folder, by name; none for a recogniser that is no folder."""
+    if not folder.is_dir():
+        return ()
+    return tuple(sorted(path for path in folder.iterdir() if path.is_file()))
+
+
 def load_recogniser(folder: Path, shown_as: str, language: str = "en") -> Recogniser:
     """The recogniser in a local folder. Raises RecordingError where it cannot be used."""
+    check_recogniser(folder, shown_as, language)
+    if shown_as == SHIPPED:
+        return ShippedRecogniser()
     kind = kind_of(folder, shown_as)
-    module = kind.replace("-", "_")
-    if importlib.util.find_spec(module) is None:
-        extra = "'teachcut[recognise]'" if kind == "sherpa-onnx" else kind
-        raise RecordingError(shown_as, f"needs the package {kind}", f"pip install {extra}")
     make: Callable[[Path, str], Recogniser] = (
         SherpaRecogniser if kind == "sherpa-onnx" else WhisperRecogniser
     )

@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 
 from annotate.captions import NOTES, PROFILES, Cue, check_cues, notes_to_cues
+from annotate.captions.labels import label_text, needed_ms
 from annotate.captions.layout import Layout
 from annotate.captions.phrases import pieces_of
 from annotate.captions.profiles import Figure, Profile, Speed
@@ -110,6 +111,14 @@ def test_bbc_line_break_example_where_the_bad_break_is_more_even() -> None:
     good, bad = layout._line_break_cost(5, 20, 28, 2), layout._line_break_cost(6, 22, 26, 2)
 
     assert good < bad
+
+
+def test_bbc_sound_label() -> None:
+    """BBC §17: `FLOORBOARDS CREAK`, capitals on a line of its own; §4.3.3: a second more to read it."""
+    words = PROFILES["bbc"].needed_ms(17, 2)
+
+    assert label_text("floorboards creak", PROFILES["bbc"]) == "FLOORBOARDS CREAK"
+    assert needed_ms("FLOORBOARDS CREAK", PROFILES["bbc"]) == words + 1000
 
 
 def test_bbc_gap_rule() -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from annotate.captions import fix_terms, terms_of
+from annotate.captions import TimedWord, fix_terms, fix_timed, terms_of
 
 
 def test_a_list_corrects_capitals() -> None:
@@ -46,3 +46,18 @@ def test_no_terms_change_nothing() -> None:
 def test_a_letter_of_another_alphabet_is_no_match() -> None:
     """The dotted capital of Turkish is not the letter i, whatever a pattern says."""
     assert fix_terms("\u0130 i", {"i": "I"}) == "\u0130 I"
+
+
+def test_spoken_words_that_make_one_term_become_one_word_with_their_time() -> None:
+    """Punctuation stays, words of no term stay as they are, and no letter is lost."""
+    terms = terms_of({"gutter perches": "gutta-percha", "m t a": "MTA", "sealer": "sealer"})
+    texts = ["Warm", "gutter", "perches,", "M", "T", "A", "(SEALER)", "gutter."]
+    words = [TimedWord(text, 100 * n, 100 * n + 90) for n, text in enumerate(texts)]
+    assert fix_timed(words, terms) == (
+        TimedWord("Warm", 0, 90),
+        TimedWord("gutta-percha,", 100, 290),
+        TimedWord("MTA", 300, 590),
+        TimedWord("(sealer)", 600, 690),
+        TimedWord("gutter.", 700, 790),
+    )
+    assert fix_timed(words, {}) == tuple(words)

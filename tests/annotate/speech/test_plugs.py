@@ -11,7 +11,14 @@ import pytest
 
 from annotate.speech.draft import hear_take
 from annotate.speech.heard import HeardWord
-from annotate.speech.plugs import kind_of, load_recogniser, words_of_tokens
+from annotate.speech.plugs import (
+    SHIPPED,
+    check_recogniser,
+    kind_of,
+    load_recogniser,
+    model_files,
+    words_of_tokens,
+)
 from annotate.speech.sound import RATE_HZ
 from annotate.speech.sphinx import ShippedRecogniser
 from chapters.errors import RecordingError
@@ -139,6 +146,50 @@ def test_the_shipped_recogniser_is_marked_as_a_draft() -> None:
     assert heard.draft
     said = {word.text for word in heard.words}
     assert len(said & {"please", "check", "the", "seal", "with", "gentle", "stream", "air"}) >= 3
+
+
+def test_the_shipped_recogniser_is_asked_for_by_the_name_of_its_package(tmp_path: Path) -> None:
+    """No folder is needed; it hears English only."""
+    wanted("pocketsphinx")
+    assert load_recogniser(tmp_path / SHIPPED, SHIPPED, "en-GB").draft
+    with pytest.raises(RecordingError, match="hears English, not de"):
+        check_recogniser(tmp_path / SHIPPED, SHIPPED, "de")
+    assert model_files(tmp_path / SHIPPED) == ()
+
+
+def test_a_missing_package_is_named_with_its_extra(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What to install, by the extra that brings it."""
+    monkeypatch.setattr(importlib.util, "find_spec", lambda name: None)
+    for names, extra in (
+        (["tokens.txt", "a.onnx"], "recognise"),
+        (["model.bin", "config.json", "tokenizer.json"], "whisper"),
+    ):
+        folder = tmp_path / extra
+        folder.mkdir()
+        for name in names:
+            (folder / name).touch()
+        with pytest.raises(RecordingError, match=rf"pip install 'teachcut\[{extra}\]'"):
+            check_recogniser(folder, "m")
+        assert [path.name for path in model_files(folder)] == sorted(names)
+
+
+def test_text_in_capitals_alone_becomes_small_letters() -> None:
+    """As some models write it; a name among small letters keeps its capital."""
+
+    class Loud:
+        name, draft = "loud", False
+
+        def __init__(self, texts: list[str]) -> None:
+            self.texts = texts
+
+        def words(self, samples: np.ndarray) -> list[HeardWord]:
+            return [HeardWord(text, 0.1 * n, 0.1 * n + 0.1) for n, text in enumerate(self.texts)]
+
+    sound = say("Check the seal.", "flite:rms").pcm
+    assert [w.text for w in hear_take(sound, Loud(["CHECK", "IT"])).words] == ["check", "it"]
+    assert [w.text for w in hear_take(sound, Loud(["check", "MTA"])).words] == ["check", "MTA"]
 
 
 def test_a_take_is_heard_stretch_by_stretch() -> None:
