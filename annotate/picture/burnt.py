@@ -23,10 +23,7 @@ def caption_plate(chain: FontChain, size_px: tuple[int, int], lines: Sequence[st
     safe = safe_area(*size_px)
     letters = max(LEAST_PX, round(min(size_px) * SHARE))
     pad = max(4, round(letters * 0.5))
-    widest = max(chain.width_px(line, letters) for line in lines)
-    room = safe.width_px - 2 * pad
-    if widest > room:
-        letters = max(LEAST_PX, int(letters * room / widest))
+    letters = _fitting(chain, lines, letters, safe.width_px // 2 * 2 - 2 * pad)
     masks = [chain.draw(line, letters) for line in lines]
     rise = max(letters, *(-m.top_px for m in masks))
     fall = max(letters // 4, *(m.top_px + m.mask.shape[0] for m in masks))
@@ -40,6 +37,19 @@ def caption_plate(chain: FontChain, size_px: tuple[int, int], lines: Sequence[st
         baseline = pad // 2 + step * number + rise
         ink(rgba, mask.mask, colours.CHALK, left, baseline + mask.top_px)
     return rgba
+
+
+def _fitting(chain: FontChain, lines: Sequence[str], letters: int, room_px: int) -> int:
+    """The largest letters, at most ``letters``, in which every line is within the room.
+
+    On a very small picture they are smaller than can be read: a whole line, not a cut one.
+    """
+    while letters > 1:
+        widest = max(chain.width_px(line, letters) for line in lines)
+        if widest <= room_px:
+            break
+        letters = max(1, min(letters - 1, int(letters * room_px / widest)))
+    return letters
 
 
 class BurntCaptions:
