@@ -23,6 +23,7 @@ from annotate.speech.gaps import Surroundings, place
 from annotate.speech.heard import HeardWord, Recogniser, shifted
 from annotate.speech.lexicon import Lexicon
 from annotate.speech.mask import Span, SpeechMask, stretches
+from annotate.speech.refine import refine
 from annotate.speech.snap import snapped
 from annotate.speech.sound import RATE_HZ, ArraySound, Pcm, Sound, between, frame_levels
 from annotate.speech.sphinx import ScriptEar, available
@@ -76,7 +77,9 @@ def align_take(
     if hear is None:
         lay_sentences(board, mask.spans)
     else:
-        place(board, heard, Surroundings(sound, mask, levels, ear))
+        around = Surroundings(sound, mask, levels, ear)
+        place(board, heard, around)
+        refine(board, around)
     _snap(board, np.asarray(levels < mask.threshold_db))
     tokens = tuple(pairwise([0, *accumulate(map(len, ways))]))
     return told(board, text, tokens, mask, _notes(board, hear is not None))
