@@ -16,7 +16,7 @@ from fractions import Fraction
 import numpy as np
 
 from chapters.likeness import View, blend
-from chapters.looks import LOOK_S, Entry, best_match, most_landmarks, spread
+from chapters.looks import LOOK_S, Entry, best_match, best_scaled, most_landmarks, spread
 
 #: Half lengths of the stretches tried, in seconds.
 HALVES_S = (Fraction(1, 5), Fraction(2, 5), Fraction(4, 5))
@@ -35,7 +35,7 @@ class BlendLook:
 
     ``at`` its time and ``half`` the distance of the two others in seconds; ``misfit``, ``alike``
     and ``levels`` as in likeness.Blend. ``begins`` is the time of the last frame of the old view and ``ends`` that
-    of the first frame of the new one, as far as the mixture tells. ``back`` and ``landmarks``
+    of the first frame of the new one, as far as the mixture tells. ``back``, ``landmarks`` and ``scaled``
     compare the views around, ``returned_s`` is after how many seconds the old one was seen again
     (see looks.Look); NaN back where one of them is blank.
     """
@@ -49,6 +49,7 @@ class BlendLook:
     ends: Fraction
     back: float
     landmarks: int
+    scaled: float
     returned_s: Fraction | None = None
 
 
@@ -59,6 +60,11 @@ class _Found:
     alike: float
     misfit: float
     levels: float
+
+    @property
+    def weight(self) -> float:
+        """How plain the mixture is: a part of a dissolve fits as well as the whole, but tells less."""
+        return self.levels * (_MISFIT_MOST - self.misfit)
 
 
 class BlendWatch:
@@ -107,8 +113,9 @@ class BlendWatch:
         if fit is None or fit.alike > _ALIKE_MOST or fit.misfit > _MISFIT_MOST:
             return
         self._last_seen = ring[-1].time
-        if self._best is None or fit.misfit < self._best.misfit:
-            self._best = _Found(ring[middle].time, half, fit.alike, fit.misfit, fit.levels)
+        found = _Found(ring[middle].time, half, fit.alike, fit.misfit, fit.levels)
+        if self._best is None or found.weight > self._best.weight:
+            self._best = found
 
 
 def _nearest(times: list[float], at: float) -> int:
@@ -128,7 +135,8 @@ def _look(found: _Found, ring: Sequence[Entry]) -> tuple[BlendLook, View]:
     after = [e for e in ring if last <= e.time <= last + LOOK_S / 2] or [ring[-1]]
     olds, news = spread(before, 3), spread(after, 3)
     back = best_match(olds, news)
-    marked = most_landmarks((olds[0], olds[-1]), news[::-1]) if back < 0.8 else 0
+    # the pictures farthest apart: nearer ones may still hold some of both views
+    marked = most_landmarks(olds[:1], news[-1:]) if back < 0.8 else 0
     look = BlendLook(
         at=found.at,
         half=found.half,
@@ -139,6 +147,7 @@ def _look(found: _Found, ring: Sequence[Entry]) -> tuple[BlendLook, View]:
         ends=ends,
         back=back,
         landmarks=marked,
+        scaled=best_scaled(olds, news) if back < 0.8 else float("nan"),
     )
     return look, olds[-1]
 

@@ -22,6 +22,7 @@ from chapters.likeness import (
     common_landmarks,
     landmarks,
     plain_match,
+    scaled_match,
     whole_match,
 )
 
@@ -41,6 +42,8 @@ PLAIN_MATCH = 0.93
 TORN_DROP = 0.12
 #: A step is looked at for torn blocks when it is so much larger than those near by.
 _ALONE = 1.5
+#: A step this large parts one view from another, or from what covers it.
+_PART = 0.3
 #: Another step of this part of it may be the other end of a flash.
 _ECHO = 0.4
 
@@ -96,9 +99,10 @@ class Look:
     least, across another step within a second: near 0 where that step brings the torn blocks back
     (the other end of a flash), 1 where none does. ``shift_px`` is the jump of the
     picture's place beyond its pace on either side. ``back`` is the best match between any picture
-    of the second before and any of the 0.6 s after, ``back_plain`` the same by strong structure only,
+    of the second before and any of the 0.6 s after, ``back_plain`` the same by strong structure only, ``at_once`` that of the two pictures at the step,
     ``landmarks`` how many landmarks of before
-    stand again after (None where the match was plain). ``level_step`` is the change of the mean level,
+    stand again after (None where the match was plain), ``scaled`` how well the view of before matches
+    what follows at another magnification (NaN: not asked). ``level_step`` is the change of the mean level,
     ``levels`` the mean size of the change when that is taken away.
 
     ``blank_s`` is the length of a blank stretch that lies between (then the step is the one that
@@ -128,7 +132,9 @@ class Look:
     held: float
     back: float
     back_plain: float
+    at_once: float
     landmarks: int | None
+    scaled: float
     level_step: float
     levels: float
     blank_s: Fraction = Fraction(0)
@@ -152,14 +158,27 @@ class Torn:
 
 
 def clear_views(ring: Sequence[Entry]) -> list[View]:
-    """A few pictures of the last second that were not yet fading: the view to be looked for again."""
+    """A few pictures of the last second that were not yet fading: the view to be looked for again.
+
+    Where the view changed within that second, those of the newer view.
+    """
     recent = [e for e in ring if e.seconds >= ring[-1].seconds - float(LOOK_S)] if ring else []
-    if not recent:
-        return []
-    fullest = max(e.view.detail for e in recent)
-    if fullest < BLANK_DETAIL:
-        return []
-    return spread([e for e in recent if e.view.detail >= 0.8 * fullest], 5)
+    for run in reversed(_runs(recent)):
+        fullest = max(e.view.detail for e in run)
+        lasted = run[-1].seconds - run[0].seconds
+        if fullest >= BLANK_DETAIL and (lasted >= float(QUIET_S) or run[0] is recent[0]):
+            return spread([e for e in run if e.view.detail >= 0.8 * fullest], 5)
+    return []
+
+
+def _runs(entries: Sequence[Entry]) -> list[list[Entry]]:
+    """The pictures parted wherever one steps as a cut does."""
+    runs: list[list[Entry]] = []
+    for entry in entries:
+        if not runs or entry.step > _PART:
+            runs.append([])
+        runs[-1].append(entry)
+    return runs
 
 
 def spread(entries: Sequence[Entry], most: int) -> list[View]:
@@ -188,6 +207,13 @@ def best_match(firsts: Sequence[View], lasts: Sequence[View]) -> float:
 
 def _best_plain(firsts: Sequence[View], lasts: Sequence[View]) -> float:
     values = [v for v in (plain_match(a, b) for a in firsts for b in lasts) if not math.isnan(v)]
+    return max(values, default=float("nan"))
+
+
+def best_scaled(olds: Sequence[View], news: Sequence[View]) -> float:
+    """The best match at another magnification of the outer and of the inner pictures; NaN: none."""
+    pairs = ((olds[-1], news[0]), (olds[-1], news[-1]), (olds[0], news[-1]))
+    values = [v for v in (scaled_match(a, b) for a, b in pairs) if not math.isnan(v)]
     return max(values, default=float("nan"))
 
 
@@ -235,9 +261,11 @@ def compare(
     soon = [e for e in after if e.seconds <= here + float(SOON_S)]
     back = best_match(firsts, spread(soon, 4))
     pace = max((m.shift_px for m in (behind, ahead) if not math.isnan(m.shift_px)), default=0.0)
-    marked = None
+    olds, news = (firsts[len(firsts) // 2], firsts[-1]), spread(soon, 4)
+    marked, scaled = None, float("nan")
     if unlike and not (back > 0.8):
-        marked = most_landmarks((firsts[len(firsts) // 2], firsts[-1]), spread(soon, 4)[::-1])
+        marked = most_landmarks(olds, news[::-1])
+        scaled = best_scaled(olds, news)
     look = Look(
         index=entry.index,
         at=entry.time,
@@ -257,8 +285,10 @@ def compare(
         torn_levels=_levels(last, entry.view, tear.blocks) if tear else 0.0,
         held=_held(tear, entry, before, after) if tear else 0.0,
         back=back,
-        back_plain=_best_plain((firsts[len(firsts) // 2], firsts[-1]), spread(soon, 4)),
+        back_plain=_best_plain(olds, news),
+        at_once=plain_match(last, entry.view),
         landmarks=marked,
+        scaled=scaled,
         level_step=entry.view.level - last.level,
         levels=_change(last, entry.view),
         blank_s=pending.blank_s,

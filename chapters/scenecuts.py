@@ -62,8 +62,8 @@ class CutRules:
 
     Matches run from -1 unlike to 1 alike (see looks.Look). Another view: ``across_most`` block
     match over the step, ``drop_least`` how much lower it is than on either side, ``back_most`` best
-    match of the second before with what follows, ``landmarks_least`` common landmarks that make it
-    the same view. After a blank stretch ``blank_back_most`` takes its place, and
+    match of the second before with what follows, ``landmarks_least`` common landmarks and
+    ``scaled_most`` match at another magnification that make it the same view. After a blank stretch ``blank_back_most`` takes its place, and
     ``bright_back_most`` where the stretch is brighter than ``dark_level``: washed out or fogged.
 
     A jump within one view: ``torn_least`` and ``torn_usual`` share of torn blocks, ``held_least``
@@ -77,10 +77,14 @@ class CutRules:
     ``haze_contrast`` that is brighter than ``dark_level`` is fogged.
     """
 
-    across_most: float = 0.75
-    drop_least: float = 0.15
-    back_most: float = 0.60
+    across_most: float = 0.65
+    drop_least: float = 0.20
+    back_most: float = 0.50
+    plain_most: float = 0.60
     landmarks_least: int = 5
+    scaled_most: float = 0.34
+    scaled_gain: float = 0.15
+    levels_least: float = 5.0
     blank_back_most: float = 0.50
     torn_least: float = 0.05
     torn_usual: float = 0.17
@@ -88,6 +92,7 @@ class CutRules:
     held_least: float = 0.35
     alone_least: float = 2.0
     alone_most: float = 8.0
+    gap_most: float = 10.0
     jump_least: float = 2.5
     jump_levels_least: float = 4.0
     jump_light_most: float = 12.0
@@ -177,26 +182,39 @@ def _judge(look: Look, signals: Signals, rules: CutRules) -> SceneCut | None:
 
 def _other_view(look: Look, rules: CutRules) -> float | None:
     """How far the step lies beyond the limits of a change of view; None within them."""
-    if math.isnan(look.back) or (look.landmarks or 0) >= rules.landmarks_least:
+    if math.isnan(look.back) or _one_view(look, rules) or look.levels < rules.levels_least:
         return None
     beside = min((m for m in (look.before, look.after) if not math.isnan(m)), default=1.0)
     margin = min(
-        (rules.across_most - look.across) / 0.2,
+        (rules.across_most - look.across) / 0.1,
         (min(beside, 1.0) - look.across - rules.drop_least) / 0.2,
         (rules.back_most - look.back) / 0.2,
+        (rules.plain_most - _number(look.back_plain)) / 0.2,
     )
     return margin if margin > 0 else None
+
+
+def _number(match: float) -> float:
+    """A match; 0 where nothing could be compared."""
+    return 0.0 if math.isnan(match) else match
+
+
+def _one_view(look: Look | BlendLook, rules: CutRules) -> bool:
+    """Whether both sides show one view, moved, turned or at another magnification."""
+    return (look.landmarks or 0) >= rules.landmarks_least or look.scaled > rules.scaled_most
 
 
 def _jump(look: Look, signals: Signals, rules: CutRules) -> float | None:
     """The same for a jump within one view."""
     whole = look.torn >= rules.torn_most and look.torn_levels > abs(look.level_step) / 2
+    if look.scaled > _number(look.back) + rules.scaled_gain:
+        return None
     lit = abs(look.level_step) > rules.jump_light_most and not whole
     if lit or _unlit(look, signals) or math.isnan(look.before) or math.isnan(look.after):
         return None
     if look.torn < rules.torn_least or look.torn_levels < rules.jump_levels_least:
         return None
-    gap = max(1.0, look.gap_ratio) ** 0.5
+    gap = min(max(1.0, look.gap_ratio), rules.gap_most)
     alone = look.step / (max(look.step_before, look.step_after) + 0.01) / rules.alone_least / gap
     if look.held < rules.held_least or alone < 1:
         return None
@@ -221,7 +239,7 @@ def _unlit(look: Look, signals: Signals) -> bool:
 
 
 def _after_blank(look: Look, signals: Signals, rules: CutRules) -> SceneCut | None:
-    if math.isnan(look.back) or (look.landmarks or 0) >= rules.landmarks_least:
+    if math.isnan(look.back) or _one_view(look, rules):
         return None
     dark = look.blank_level < rules.dark_level
     most = rules.blank_back_most if dark else rules.bright_back_most
@@ -279,7 +297,7 @@ def _climb(contrast: Numbers) -> int:
 
 
 def _melted(look: BlendLook, signals: Signals, rules: CutRules) -> SceneCut | None:
-    if math.isnan(look.back) or look.landmarks >= rules.landmarks_least:
+    if math.isnan(look.back) or _one_view(look, rules):
         return None
     if _soon_back(look.returned_s) or _hazy(look, signals, rules):
         return None

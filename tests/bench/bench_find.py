@@ -1,6 +1,6 @@
 """How well cuts are found: one command makes the corpus, reads it and prints the table.
 
-    python -m tests.bench.bench_find [--part report] [--count 60] [--folder FOLDER]
+    python -m tests.bench.bench_find [--part report] [--count 60] [--folder FOLDER] [--csv FILE]
 
 ``TEACHCUT_MEDIA`` names the folders that hold the real clips (see sources.py). The limits of
 chapters/scenecuts.py were tuned on ``--part tune``; the part ``report`` is made from other clips.
@@ -10,36 +10,34 @@ Beside it, on the same recordings, the ffmpeg filter scdet at the threshold that
 from __future__ import annotations
 
 import argparse
+import csv
 import json
+import os
 import re
 import subprocess
+import sys
 import tempfile
 from bisect import bisect_left
-from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
+import cv2
 import imageio_ffmpeg
 
 from chapters.media.probe import probe
 from chapters.media.survey import survey
+from chapters.media.timeline import NONE
 from chapters.scenecuts import SceneCut, find_cuts
 from chapters.signals import SignalReader, Signals
 from tests.bench.corpus import build
-from tests.bench.shot_scoring import (
-    Score,
-    Transition,
-    match_boundaries,
-    match_trecvid,
-    split,
-)
+from tests.bench.find_scoring import GRADUAL, TRUST_CLASSES, Reported, Result
+from tests.bench.shot_scoring import Score, Transition
 
 SEEDS = {"tune": 1, "report": 2}
-GRADUAL = ("dissolve", "fade")
-SLACK_FRAMES = 3
 
 #: Figures of learned detectors in per cent F1, on other data (arXiv 2008.04838, table of results).
 PUBLISHED = (
@@ -50,93 +48,41 @@ PUBLISHED = (
 )
 
 
-NOTHING = Score(0, 0, 0)
+@dataclass(frozen=True)
+class Measured:
+    """Everything the table says."""
+
+    part: str
+    recordings: int
+    found: Result
+    threshold: float
+    yardstick: Result
+    missing: tuple[str, ...]
 
 
-@dataclass
-class Result:
-    """Counts over all recordings; hard, jump and all are at tolerance 0 unless the name says else."""
-
-    hard: Score = NOTHING
-    jump: Score = NOTHING
-    abrupt: Score = NOTHING
-    abrupt_2: Score = NOTHING
-    gradual: Score = NOTHING
-    events: Counter[str] = field(default_factory=Counter)
-    alarms: Counter[str] = field(default_factory=Counter)
-    flash_frames: list[int] = field(default_factory=list)
-    frames: int = 0
-
-    def add(self, entry: dict[str, Any], found: Sequence[tuple[Transition, str]]) -> None:
-        """Score one recording: what was found, each with its kind."""
-        self.frames += entry["frames"]
-        labels = [(Transition(s["last"], s["first"]), s["kind"]) for s in entry["labels"]]
-        abrupt = [(t, k) for t, k in labels if k not in GRADUAL]
-        slow = [t for t, k in labels if k in GRADUAL]
-        kept = [f for f in found if not _neutral(f[0], entry)]
-        quick = sorted((f for f in kept if f[1] not in GRADUAL), key=lambda f: f[0])
-        quick = [f for f in quick if f[1] != "unknown" or not _inside(f[0], slow)]
-        matched = match_boundaries([t for t, _ in abrupt], [t for t, _ in quick], 0)
-        order = sorted(abrupt)
-        hits = Counter(_class(order[i][1]) for i, _ in matched.pairs)
-        there = Counter(_class(k) for _, k in abrupt)
-        extra = [quick[j] for j in range(len(quick)) if j not in {j for _, j in matched.pairs}]
-        false = Counter("jump" if k == "stop" else "hard" for _, k in extra)
-        for name in ("hard", "jump"):
-            score = Score(hits[name], false[name], there[name] - hits[name])
-            setattr(self, name, getattr(self, name) + score)
-        self.abrupt += matched.score
-        two = match_boundaries([t for t, _ in abrupt], [t for t, _ in quick], 2)
-        self.abrupt_2 += two.score
-        self.gradual += match_trecvid(
-            split(slow)[1], split([t for t, k in kept if k in GRADUAL])[1]
-        ).score
-        self._alarms(entry, [t for t, _ in extra])
-
-    def _alarms(self, entry: dict[str, Any], extra: list[Transition]) -> None:
-        for event in entry["events"]:
-            self.events[event["kind"]] += 1
-            near = [
-                t
-                for t in extra
-                if event["start"] - SLACK_FRAMES <= t.first <= event["end"] + SLACK_FRAMES
-            ]
-            self.alarms[event["kind"]] += bool(near)
-            if near and event["kind"] == "flash":
-                self.flash_frames.append(event["end"] - event["start"])
-
-
-def _class(kind: str) -> str:
-    """A label's class: ``stop`` is a jump in one view after a frozen picture."""
-    return "jump" if kind in ("jump", "stop") else "hard"
-
-
-def _neutral(t: Transition, entry: dict[str, Any]) -> bool:
-    return any(a - 1 <= t.first <= b + 2 for a, b in entry["neutral"])
-
-
-def _inside(t: Transition, slow: Sequence[Transition]) -> bool:
-    return any(s.last <= t.first <= s.first for s in slow)
-
-
-def read(path: Path) -> Signals:
-    """The signals of a recording, read as ``teachcut find`` reads them."""
+def read(path: Path) -> tuple[Signals, list[Fraction]]:
+    """The signals of a recording, read as ``teachcut find`` reads them; times of all its frames."""
     facts = probe(path, path.name)
     reader = SignalReader()
-    for time, luma, tint in survey(path, facts):
+    for time, luma, tint in survey(path, facts, workers=1):
         reader.feed(time, luma, tint)
-    return reader.finish(facts.length)
+    line = facts.timeline
+    times = [line.seconds(tick) for tick in sorted(line.ticks[line.ticks != NONE].tolist())]
+    return reader.finish(facts.length), times
 
 
-def transitions(signals: Signals, cuts: Sequence[SceneCut]) -> list[tuple[Transition, str]]:
-    """Cuts as frame numbers; a gradual one from its last old to its first new frame."""
+def reported(times: Sequence[Fraction], cuts: Sequence[SceneCut]) -> list[Reported]:
+    """Cuts as frame numbers; a gradual one from its last old to its first new frame.
+
+    ``times`` are those of all frames: the survey may have left some out.
+    """
     out = []
     for cut in cuts:
-        first = bisect_left(signals.times, cut.at)
+        first = bisect_left(times, cut.at)
         last = first - 1
         if cut.kind in GRADUAL and cut.begins is not None:
-            last = min(last, bisect_left(signals.times, cut.begins))
-        out.append((Transition(last, first), cut.kind))
+            last = min(last, bisect_left(times, cut.begins))
+        out.append(Reported(Transition(last, first), cut.kind, cut.confidence))
     return out
 
 
@@ -151,15 +97,16 @@ def scdet_scores(path: Path) -> list[float]:
     return [float(score) for score in _SCORE.findall(done.stdout)]
 
 
-def best_scdet(entries: list[dict[str, Any]], folder: Path) -> tuple[float, Result]:
+def best_scdet(
+    entries: list[dict[str, Any]], rows: Sequence[Sequence[float]]
+) -> tuple[float, Result]:
     """The threshold with the best F1 over abrupt cuts of these very recordings, and its counts."""
-    scores = [scdet_scores(folder / e["file"]) for e in entries]
     best: tuple[float, float, Result] | None = None
     for tenths in range(10, 400, 5):
         result = Result()
-        for entry, row in zip(entries, scores, strict=True):
+        for entry, row in zip(entries, rows, strict=True):
             found = [
-                (Transition(n - 1, n), "unknown")
+                Reported(Transition(n - 1, n), "unknown")
                 for n, s in enumerate(row)
                 if n and s >= tenths / 10
             ]
@@ -170,48 +117,94 @@ def best_scdet(entries: list[dict[str, Any]], folder: Path) -> tuple[float, Resu
     return best[1], best[2]
 
 
-def ours(entries: list[dict[str, Any]], folder: Path) -> Result:
-    """Our finder over all recordings."""
-    result = Result()
-    for entry in entries:
-        signals = read(folder / entry["file"])
-        result.add(entry, transitions(signals, find_cuts(signals)))
-    return result
+def look(path: Path) -> tuple[list[Reported], list[float]]:
+    """What we report of one recording, and the scores of the filter."""
+    cv2.setNumThreads(1)
+    signals, times = read(path)
+    return reported(times, find_cuts(signals)), scdet_scores(path)
 
 
-def table(part: str, entries: list[dict[str, Any]], folder: Path) -> Iterator[str]:
+def measure(part: str, folder: Path, missing: Sequence[str]) -> Measured:
+    """Both finders over all recordings, one process a core."""
+    entries = json.loads((folder / "labels.json").read_text(encoding="utf-8"))
+    found, rows = Result(), []
+    with ProcessPoolExecutor(os.cpu_count()) as pool:
+        looks = pool.map(look, [folder / entry["file"] for entry in entries])
+        for entry, (cuts, scores) in zip(entries, looks, strict=True):
+            found.add(entry, cuts)
+            rows.append(scores)
+    threshold, yardstick = best_scdet(entries, rows)
+    return Measured(part, len(entries), found, threshold, yardstick, tuple(missing))
+
+
+def scores(measured: Measured) -> Iterator[tuple[str, Score]]:
+    """The rows of the first table."""
+    found, other = measured.found, measured.yardstick
+    yield "hard cuts, tolerance 0", found.hard
+    yield "jumps in one view, tolerance 0", found.jump
+    yield "all abrupt, tolerance 0", found.abrupt
+    yield "all abrupt, tolerance 2", found.abrupt_2
+    yield "gradual, TRECVID overlap", found.gradual
+    yield f"scdet t={measured.threshold}, all abrupt, tolerance 0", other.abrupt
+    yield f"scdet t={measured.threshold}, all abrupt, tolerance 2", other.abrupt_2
+
+
+def table(measured: Measured) -> Iterator[str]:
     """The lines of the table."""
-    found = ours(entries, folder)
-    threshold, yardstick = best_scdet(entries, folder)
-    seconds = Fraction(found.frames, 30)
-    yield f"part {part}: {len(entries)} recordings, {found.frames} frames, {float(seconds) / 60:.0f} min"
+    found = measured.found
+    minutes = float(Fraction(found.frames, 30)) / 60
+    yield f"part {measured.part}: {measured.recordings} recordings, {found.frames} frames, {minutes:.0f} min"
+    yield from (
+        f"MISSING: {name} cannot be had; the corpus is made without it" for name in measured.missing
+    )
     yield ""
     yield f"{'':38}{'P':>7}{'R':>7}{'F1':>7}{'hits':>6}{'false':>6}{'missed':>7}"
-    rows = [
-        ("hard cuts, tolerance 0", found.hard),
-        ("jumps in one view, tolerance 0", found.jump),
-        ("all abrupt, tolerance 0", found.abrupt),
-        ("all abrupt, tolerance 2", found.abrupt_2),
-        ("gradual, TRECVID overlap", found.gradual),
-        (f"scdet t={threshold}: all abrupt, tolerance 0", yardstick.abrupt),
-        (f"scdet t={threshold}: all abrupt, tolerance 2", yardstick.abrupt_2),
-    ]
-    for name, score in rows:
+    for name, score in scores(measured):
         yield (
             f"{name:38}{score.precision:7.3f}{score.recall:7.3f}{score.f1:7.3f}"
             f"{score.hits:6}{score.false:6}{score.missed:7}"
         )
     yield ""
     yield f"{'what is no cut':20}{'times':>6}{'reported':>9}{'by scdet':>9}"
-    for kind in sorted(found.events):
-        yield f"{kind:20}{found.events[kind]:6}{found.alarms[kind]:9}{yardstick.alarms[kind]:9}"
-    if found.flash_frames:
-        yield f"flashes reported, frames long: {sorted(found.flash_frames)}"
+    for kind in sorted(found.events, key=_order):
+        counts = found.events[kind], found.alarms[kind], measured.yardstick.alarms[kind]
+        yield f"{kind:20}{counts[0]:6}{counts[1]:9}{counts[2]:9}"
+    yield ""
+    yield f"{'confidence':20}{'cuts':>6}{'right':>9}{'share':>9}"
+    for level in TRUST_CLASSES:
+        count, right = found.trust[level], found.right[level]
+        share = f"{right / count:9.2f}" if count else f"{'-':>9}"
+        yield f"{level:.1f} to {level + 0.1:<13.1f}{count:6}{right:9}{share}"
     yield ""
     yield "F1 of learned detectors in per cent, on other data (arXiv 2008.04838): not comparable"
     yield f"{'':28}{'ClipShots':>10}{'BBC':>7}{'RAI':>7}"
     for name, *values in PUBLISHED:
         yield f"{name:28}{values[0]:10.1f}{values[1]:7.1f}{values[2]:7.1f}"
+
+
+def _order(kind: str) -> tuple[str, str]:
+    """Rows by name, those of flashes together."""
+    return ("flash", kind) if kind.startswith(" ") else (kind, "")
+
+
+def write_csv(path: Path, measured: Measured) -> None:
+    """The same figures for a spreadsheet: table, row, column, value."""
+    found = measured.found
+    rows: list[tuple[str, str, str, float]] = []
+    for name, score in scores(measured):
+        for column in ("precision", "recall", "f1", "hits", "false", "missed"):
+            rows.append(("cuts", name, column, round(getattr(score, column), 4)))
+    for kind in sorted(found.events, key=_order):
+        rows.append(("no cut", kind.strip(), "times", found.events[kind]))
+        rows.append(("no cut", kind.strip(), "reported", found.alarms[kind]))
+        rows.append(("no cut", kind.strip(), "by scdet", measured.yardstick.alarms[kind]))
+    for level in TRUST_CLASSES:
+        rows.append(("confidence", f"{level:.1f}", "cuts", found.trust[level]))
+        rows.append(("confidence", f"{level:.1f}", "right", found.right[level]))
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.writer(file, lineterminator="\n")
+        writer.writerow(("table", "row", "column", "value"))
+        writer.writerows(rows)
 
 
 def main() -> None:
@@ -220,15 +213,18 @@ def main() -> None:
     parser.add_argument("--part", choices=sorted(SEEDS), default="report")
     parser.add_argument("--count", type=int, default=60, help="recordings in the corpus")
     parser.add_argument("--folder", type=Path, default=Path(tempfile.gettempdir()) / "cut-corpus")
+    parser.add_argument("--csv", type=Path, help="write the figures there too")
     args = parser.parse_args()
     folder = args.folder / f"{args.part}-{args.count}"
+    missing: list[str] = []
     if not (folder / "labels.json").is_file():
+        print(f"making {args.count} recordings in {folder}", file=sys.stderr)
         missing = build(args.part, folder, args.folder, args.count, SEEDS[args.part])
-        for name in missing:
-            print(f"MISSING: {name} cannot be had; the corpus is made without it")
-    entries = json.loads((folder / "labels.json").read_text(encoding="utf-8"))
-    for line in table(args.part, entries, folder):
+    measured = measure(args.part, folder, missing)
+    for line in table(measured):
         print(line)
+    if args.csv:
+        write_csv(args.csv, measured)
 
 
 if __name__ == "__main__":

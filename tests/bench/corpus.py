@@ -12,9 +12,12 @@ against a finder.
 from __future__ import annotations
 
 import json
+import os
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, dataclass, field
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 import av
 import cv2
@@ -133,14 +136,15 @@ def _happen(made: Made, kind: str, start: int, stop: int, cameras: list[Camera],
     return start + length
 
 
-#: Ways to end a view for another one, and ways to go on with the same.
-LEAVING = ("hard", "hard", "hard", "dissolve", "dissolve", "fade", "black")
-STAYING = (*["jump"] * 8, "stop", "stop", "swap", "swap")
+#: Ways to end a view in which something lasting happened: none that shows more of it, unchanged.
+LEAVING = ("hard", "hard", "hard", "black")
+#: Ways to end any other view, for another one or to go on with the same.
+ENDING = (*LEAVING, *["dissolve"] * 4, *["fade"] * 2, *["jump"] * 8, "stop", "stop", "swap", "swap")
 
 
 def _join(made: Made, camera: Camera, cameras: list[Camera], rng: Rng, leave: bool) -> Camera:
     """End the view in some way; the camera that goes on is given back."""
-    kind = str(rng.choice(LEAVING if leave else (*LEAVING, *STAYING)))
+    kind = str(rng.choice(LEAVING if leave else ENDING))
     others = [c for c in cameras if c.name.split("[")[0] != camera.name.split("[")[0]]
     other = others[int(rng.integers(len(others)))]
     last = len(made.frames) - 1
@@ -211,6 +215,7 @@ def long_flash(cameras: list[Camera], rng: Rng, length: int) -> Made:
     """A recording of one view with one long flash and nothing else."""
     made = Made()
     camera = cameras[int(rng.integers(len(cameras)))]
+    camera.at = int(rng.integers(0, len(camera.film)))
     made.frames.extend(camera.take(length + 120))
     detail = edits.flash(made.frames, 60, length, rng)
     made.events.append(Event("flash", 60, 60 + length, detail))
@@ -277,54 +282,61 @@ def encode(path: Path, frames: list[Picture], times: list[Fraction], coding: int
         container.mux(stream.encode())
 
 
-def cameras_of(part: str, cache: Path) -> tuple[list[Camera], list[str]]:
-    """The part's clips, read; and the names of those that cannot be had."""
-    cameras, missing = [], []
-    for clip in CLIPS:
-        if clip.part != part:
-            continue
-        path = locate(clip, cache)
-        if path is None:
-            missing.append(clip.label)
-            continue
-        cameras.append(Camera(clip.label, pictures(path, clip.first, clip.stop)))
-    return cameras, missing
+def cameras_of(part: str, cache: Path) -> list[Camera]:
+    """The part's clips that can be had, read."""
+    found = [(clip, locate(clip, cache)) for clip in CLIPS if clip.part == part]
+    return [Camera(c.label, pictures(p, c.first, c.stop)) for c, p in found if p is not None]
 
 
 def build(part: str, folder: Path, cache: Path, count: int, seed: int) -> list[str]:
-    """Write the part's recordings and labels; names of missing clips are given back."""
+    """Write the part's recordings and labels, one process a core; names of missing clips come back.
+
+    The same seed gives the same recordings, whatever the number of processes.
+    """
     folder.mkdir(parents=True, exist_ok=True)
-    cameras, missing = cameras_of(part, cache)
-    entries = []
-    for number in range(count):
-        rng = np.random.default_rng((seed, number))
-        coding, variable = number % len(CODINGS), number % 7 == 3
-        variable = variable and CODINGS[coding][0] == "libx264"
-        if number % 10 == 9:
-            made = long_flash(cameras, rng, int(rng.choice(edits.LONG_FLASH_FRAMES)))
-        else:
-            made = compose(cameras, rng, 600)
-        if rng.random() < 0.4:
-            made.frames = edits.hand_held(
-                made.frames, rng, rng.uniform(0.1, 0.6), rng.uniform(0, 0.8)
-            )
-        if rng.random() < 0.5:
-            made.frames = edits.noisy(made.frames, rng, rng.uniform(1, 7))
-        made, times = presented(made, rng, variable)
-        path = folder / f"{part}-{number:03d}.mkv"
-        encode(path, made.frames, times, coding)
-        entries.append(
-            {
-                "file": path.name,
-                "frames": len(times),
-                "coding": coding,
-                "variable": variable,
-                "labels": [asdict(s) for s in made.labels],
-                "events": [asdict(e) for e in made.events],
-                "neutral": made.neutral,
-            }
-        )
+    missing = [c.label for c in CLIPS if c.part == part and locate(c, cache) is None]
+    cores = os.cpu_count() or 1
+    with ProcessPoolExecutor(cores) as pool:
+        jobs = [
+            pool.submit(_some, part, folder, cache, seed, range(first, count, cores))
+            for first in range(cores)
+        ]
+        entries = sorted((e for job in jobs for e in job.result()), key=lambda e: str(e["file"]))
     (folder / "labels.json").write_text(
         json.dumps(entries, indent=1), encoding="utf-8", newline="\n"
     )
     return missing
+
+
+def _some(part: str, folder: Path, cache: Path, seed: int, numbers: range) -> list[dict[str, Any]]:
+    """Read the clips and make some of the recordings."""
+    cv2.setNumThreads(1)
+    cameras = cameras_of(part, cache)
+    return [_make(part, folder, cameras, seed, number) for number in numbers]
+
+
+def _make(part: str, folder: Path, cameras: list[Camera], seed: int, number: int) -> dict[str, Any]:
+    """Write one recording; its entry in the labels."""
+    rng = np.random.default_rng((seed, number))
+    coding, variable = number % len(CODINGS), number % 7 == 3
+    variable = variable and CODINGS[coding][0] == "libx264"
+    if number % 10 == 9:
+        made = long_flash(cameras, rng, int(rng.choice(edits.LONG_FLASH_FRAMES)))
+    else:
+        made = compose(cameras, rng, 600)
+    if rng.random() < 0.4:
+        made.frames = edits.hand_held(made.frames, rng, rng.uniform(0.1, 0.6), rng.uniform(0, 0.8))
+    if rng.random() < 0.5:
+        made.frames = edits.noisy(made.frames, rng, rng.uniform(1, 7))
+    made, times = presented(made, rng, variable)
+    path = folder / f"{part}-{number:03d}.mkv"
+    encode(path, made.frames, times, coding)
+    return {
+        "file": path.name,
+        "frames": len(times),
+        "coding": coding,
+        "variable": variable,
+        "labels": [asdict(s) for s in made.labels],
+        "events": [asdict(e) for e in made.events],
+        "neutral": made.neutral,
+    }

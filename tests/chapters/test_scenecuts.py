@@ -10,7 +10,7 @@ import pytest
 
 from chapters.scenecuts import SceneCut, find_cuts
 from chapters.signals import SignalReader
-from tests.scenes import Grey, flashed, lit, shot, timed
+from tests.scenes import Grey, canvas, flashed, lit, shot, timed
 
 
 def cuts(pictures: list[Grey], fps: Fraction = Fraction(30)) -> tuple[SceneCut, ...]:
@@ -104,6 +104,33 @@ def test_a_blink_of_the_view_is_no_cut() -> None:
     pictures = shot(1, 150)
 
     assert cuts(flashed(pictures, 60, 15, 16)) == ()
+
+
+@pytest.mark.parametrize("dark", [2, 15])
+def test_a_blink_soon_after_a_cut_is_none_of_its_own(dark: int) -> None:
+    """Black half a second after a cut: the view of before is the new one, and it comes back."""
+    found = cuts(shot(1, 60) + flashed(shot(2, 90), 15, dark, 16))
+
+    assert [Fraction(2)] == [c.at for c in found]
+
+
+@pytest.mark.parametrize("scale", [1.25, 1.6])
+@pytest.mark.parametrize("dark", [0, 4])
+def test_another_magnification_is_no_cut(scale: float, dark: int) -> None:
+    """The turret clicks, the view dark for some frames or not at all: it is the same view, larger."""
+    pictures = shot(1, 150)
+    matrix = cv2.getRotationMatrix2D((80, 45), 0, scale)
+    for n in range(60, 150):
+        pictures[n] = np.asarray(cv2.warpAffine(pictures[n], matrix, (160, 90)), np.uint8)
+
+    assert cuts(flashed(pictures, 60, dark, 10)) == ()
+
+
+def test_a_change_that_hardly_shows_is_no_cut() -> None:
+    """An all but empty view whose faint grain is drawn anew: unlike, but by two levels of grey."""
+    grains = [np.round((canvas(seed)[:90, :160] - 120) / 30 + 60) for seed in (3, 4)]
+
+    assert cuts([g.astype(np.uint8) for g in grains for _ in range(60)]) == ()
 
 
 def test_a_flash_right_before_a_cut_hides_nothing() -> None:

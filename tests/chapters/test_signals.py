@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from fractions import Fraction
 
+import cv2
 import numpy as np
 import pytest
 
-from chapters.likeness import block_match, view, whole_match, working_size
+from chapters.likeness import block_match, scaled_match, view, whole_match, working_size
 from chapters.signals import SignalReader, Signals
 from tests.scenes import Grey, canvas, lit, shot, timed
 
@@ -80,6 +81,20 @@ def test_different_views_do_not_match() -> None:
     size = working_size(*a.shape)
 
     assert whole_match(view(a, size), view(b, size)) < 0.4
+
+
+@pytest.mark.parametrize("scale", [1.25, 1.5, 2.0])
+def test_a_view_at_another_magnification_is_found_again(scale: float) -> None:
+    """Enlarged about its middle a view matches itself, either way round, and no other view."""
+    size = (160, 90)
+    matrix = cv2.getRotationMatrix2D((79.5, 44.5), 0, scale)
+    small, other = shot(3, 1)[0], view(shot(4, 1)[0], size)
+    large = view(np.asarray(cv2.warpAffine(small, matrix, size), np.uint8), size)
+    seen = view(small, size)
+
+    assert min(scaled_match(seen, large), scaled_match(large, seen)) > 0.7
+    assert whole_match(seen, large) < 0.6
+    assert scaled_match(other, large) < 0.45
 
 
 def test_a_blank_picture_cannot_be_compared() -> None:
