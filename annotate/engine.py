@@ -164,7 +164,7 @@ class _Workers:
         encoder = VideoEncoder(job.decided.size_px, job.decided.plan.film.fps, settings)
         packets: list[CodedPacket] = []
         known = len(pictures.damage)
-        for planes in renderer.frames(segment.first, segment.last):
+        for planes in renderer.frames(segment.first, segment.last, encoder.canvas):
             if self.stop.is_set():
                 raise KeyboardInterrupt
             packets += encoder.encode(*planes)
@@ -186,7 +186,7 @@ def encode_film(
 
     Raises EncoderError, DiskFull, RecordingError; nothing is left under ``path`` then.
     """
-    segments = split(job.decided.plan.film)
+    segments = split(job.decided.plan.film, job.decided.recording.key_times)
     muxer = open_muxer(job, path, chapters)
     coded = encode_segments(job, segments, cache, report)
     notes = join(job, muxer, sound, coded, report)

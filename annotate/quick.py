@@ -84,7 +84,7 @@ def _sources(decided: Decided) -> tuple[dict[int, CopySource], tuple[str, ...]]:
 
 def _items(decided: Decided, sources: dict[int, CopySource]) -> Iterator[Segment | Copy]:
     """Copies, and the segments of the film as far as they are not copied."""
-    segments = split(decided.plan.film)
+    segments = split(decided.plan.film, decided.recording.key_times)
     at = 0
     for copy in _copies(decided, sources):
         yield from _between(segments, at, copy.first)

@@ -6,6 +6,7 @@ from bisect import bisect_right
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cached_property
 from itertools import pairwise
 from pathlib import Path
 
@@ -24,7 +25,7 @@ from chapters.times import exact_text, from_exact_text, short_clock_text
 
 Plane = NDArray[np.uint8]
 
-#: A jump ahead is sought where it saves decoding more than this; else it is decoded through.
+#: A jump ahead is sought where it passes over more than this; else it is read through.
 SEEK_SAVES_S = Fraction(1, 2)
 #: Damage with less than this between is one stretch to the reader.
 ONE_DAMAGE_S = Fraction(1)
@@ -71,6 +72,16 @@ class Recording:
             told += [f"{span.file}: {n}" for n in probed.notices if sound or "sound" not in n]
             told += damage_sentences(span, probed.damage, steps)
         return tuple(told)
+
+    @cached_property
+    def key_times(self) -> tuple[Fraction, ...]:
+        """Recording times of all pictures that decoding can begin at, in order."""
+        return tuple(
+            span.offset - span.trim + at
+            for span, probed in zip(self.line.parts, self.probes, strict=True)
+            for at in probed.key_times
+            if span.trim <= at < span.trim + span.length
+        )
 
     @property
     def display_size_px(self) -> tuple[int, int]:
@@ -206,9 +217,17 @@ class Pictures:
     def __exit__(self, *_: object) -> None:
         self.close()
 
-    def planes_at(self, r: Fraction) -> tuple[Plane, Plane, Plane]:
-        """Y, U and V of the picture at ``r``, fresh each time: the caller may draw on them."""
-        picture = self.at(r)
+    def planes_at(
+        self,
+        r: Fraction,
+        into: tuple[Plane, Plane, Plane] | None = None,
+        then: Fraction | None = None,
+    ) -> tuple[Plane, Plane, Plane]:
+        """Y, U and V of the picture at ``r``, fresh each time or ``into`` planes of the caller.
+
+        The caller may draw on them. ``then``: the ``r`` that is asked for next, where it is known.
+        """
+        picture = self._undrawn_at(r, then).picture(into)
         return picture.y, picture.u, picture.v
 
     def close(self) -> None:
@@ -220,16 +239,21 @@ class Pictures:
 
     def at(self, r: Fraction) -> Picture:
         """The picture at recording time ``r``. Raises RecordingError where a part gives none."""
+        return self._undrawn_at(r).picture()
+
+    def _undrawn_at(self, r: Fraction, then: Fraction | None = None) -> Undrawn:
         span = self._recording.line.part_at(r)
         index = self._recording.line.parts.index(span)
         own = r - span.offset + span.trim
         if index != self._part or self._now is None or self._far(own):
             self._open(index, own)
+        assert self._reader is not None
+        self._reader.want(own, None if then is None or then < r else own + then - r)
         while self._next is not None and self._next.at <= own:
             self._now, self._next = self._next, next(self._frames, None)
         if self._now is None:
             raise RecordingError(span.file, f"no picture can be read from {own} s on")
-        return self._now.picture()
+        return self._now
 
     @property
     def damage(self) -> tuple[tuple[int, Damage], ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Protocol
@@ -14,6 +14,7 @@ from annotate.faces import Faces
 from annotate.picture.overlay import OverlayFace
 from chapters.case import Still
 from chapters.timemap import CardKind, Piece
+from chapters.times import CutTime
 
 Plane = NDArray[np.uint8]
 Planes = tuple[Plane, Plane, Plane]
@@ -24,8 +25,13 @@ SOUND_RATE_HZ = 48000
 class Footage(Protocol):
     """Pictures by recording time, asked for in rising order."""
 
-    def planes_at(self, r: Fraction) -> Planes:
-        """Y, U and V of the picture at ``r``: fresh arrays that may be drawn on."""
+    def planes_at(
+        self, r: Fraction, into: Planes | None = None, then: Fraction | None = None
+    ) -> Planes:
+        """Y, U and V of the picture at ``r``: arrays that may be drawn on, fresh or ``into``.
+
+        ``then``: the ``r`` that is asked for next, where it is known.
+        """
 
 
 class Inserts(Protocol):
@@ -54,31 +60,50 @@ class Renderer:
     inserts: Inserts
     overlay: Drawer
 
-    def frames(self, first: int, last: int) -> Iterator[Planes]:
-        """The planes of frames ``first`` (included) to ``last`` (not)."""
+    def frames(
+        self, first: int, last: int, canvas: Callable[[], Planes | None] = lambda: None
+    ) -> Iterator[Planes]:
+        """The planes of frames ``first`` (included) to ``last`` (not).
+
+        ``canvas`` is asked before each frame for planes to draw it into; None: fresh ones.
+        """
         film = self.faces.film
         for j in range(first, last):
             t = j / film.fps
-            planes = self._clean(film.piece_at(t), t)
+            piece = film.piece_at(t)
+            then = self._fast_on(piece, t) if j + 1 < last else None
+            planes = self._clean(piece, t, canvas(), then)
             face = self.faces.at(t)
             if face is not None:
                 self.overlay.draw(*planes, face)
             yield planes
 
-    def _clean(self, piece: Piece, t: Fraction) -> Planes:
+    def _fast_on(self, piece: Piece, t: Fraction) -> Fraction | None:
+        """Where the next frame is taken from, while the film runs fast."""
+        after = t + 1 / self.faces.film.fps
+        fast = piece.kind == "footage" and not piece.is_real and after < piece.cut.end
+        return piece.recording_at(CutTime(after)) if fast else None
+
+    def _clean(
+        self, piece: Piece, t: Fraction, into: Planes | None, then: Fraction | None
+    ) -> Planes:
         if piece.card is not None:
-            return _copy(self.inserts.card(piece.card, t - piece.cut.start))
+            return _copy(self.inserts.card(piece.card, t - piece.cut.start), into)
         if piece.still is not None:
-            return _copy(self.inserts.still(piece.still))
+            return _copy(self.inserts.still(piece.still), into)
         r = piece.recording_at(t)
         assert r is not None
-        return self.footage.planes_at(r)
+        return self.footage.planes_at(r, into, then)
 
 
-def _copy(planes: Planes) -> Planes:
+def _copy(planes: Planes, into: Planes | None) -> Planes:
     """Own planes to draw on: an insert is shown again and again."""
-    y, u, v = planes
-    return y.copy(), u.copy(), v.copy()
+    if into is None:
+        y, u, v = planes
+        return y.copy(), u.copy(), v.copy()
+    for own, plane in zip(into, planes, strict=True):
+        np.copyto(own, plane)
+    return into
 
 
 def silence(samples: int) -> Iterator[NDArray[np.float32]]:

@@ -8,13 +8,15 @@ an edit that moves a segment by whole frames leaves its key as it was.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator
+from bisect import bisect_left, bisect_right
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 
 from annotate.faces import Faces
 from chapters.timemap import Piece, TimeMap
+from chapters.times import RecordingTime
 
 #: Frames of the longest segment: eight seconds at 30 frames a second, a few groups of pictures.
 MOST_FRAMES = 240
@@ -50,24 +52,42 @@ def _first_frame(piece: Piece, fps: Fraction) -> int:
     return -((-frames.numerator) // frames.denominator)
 
 
-def split(film: TimeMap) -> tuple[Segment, ...]:
-    """The film's segments in order: every frame in exactly one."""
+def split(film: TimeMap, key_times: Sequence[Fraction] = ()) -> tuple[Segment, ...]:
+    """The film's segments in order: every frame in exactly one.
+
+    ``key_times``: recording times, in order, at which decoding can begin. A long stretch is split
+    at frames that show them, so that no segment decodes what only the one before it shows, and an
+    edit of a step's start leaves the later segments as they were.
+    """
     edges = [0]
     for before, after in pairwise(film.pieces):
         if not _flows(before, after):
             edges.append(_first_frame(after, film.fps))
     edges.append(film.frame_count)
+    keys = sorted({j for piece in film.footage for j in _key_frames(piece, film.fps, key_times)})
     out: list[Segment] = []
     for start, end in pairwise(edges):
-        out.extend(_chunks(start, end))
+        out.extend(_chunks(start, end, keys))
     return tuple(out)
 
 
-def _chunks(start: int, end: int) -> Iterator[Segment]:
+def _key_frames(piece: Piece, fps: Fraction, key_times: Sequence[Fraction]) -> Iterator[int]:
+    """Frames of the film that are the first to show a key frame of the recording, or what follows it."""
+    assert piece.recording is not None
+    low = bisect_left(key_times, piece.recording.start)
+    high = bisect_left(key_times, piece.recording.end)
+    for r in key_times[low:high]:
+        frames = piece.cut_at(RecordingTime(r)) * fps
+        yield -((-frames.numerator) // frames.denominator)
+
+
+def _chunks(start: int, end: int, keys: Sequence[int]) -> Iterator[Segment]:
     while end - start > MOST_FRAMES:
-        stop = start + MOST_FRAMES
-        if end - stop < LEAST_FRAMES:
-            break
+        limit = (
+            start + MOST_FRAMES if end - start - MOST_FRAMES >= LEAST_FRAMES else end - LEAST_FRAMES
+        )
+        place = bisect_right(keys, limit) - 1
+        stop = keys[place] if place >= 0 and keys[place] >= start + LEAST_FRAMES else limit
         yield Segment(start, stop)
         start = stop
     if end > start:

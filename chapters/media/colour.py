@@ -83,8 +83,10 @@ class Converter:
         direct = self._matrix in ("bt709", "other") and self._range == "limited"
         self._direct = direct and self._tone_down is None
 
-    def planes(self, frame: VideoFrame) -> tuple[Plane, Plane, Plane]:
-        """Y (h, w), U and V (h/2, w/2): fresh arrays that the caller may write into."""
+    def planes(
+        self, frame: VideoFrame, into: tuple[Plane, Plane, Plane] | None = None
+    ) -> tuple[Plane, Plane, Plane]:
+        """Y (h, w), U and V (h/2, w/2) that the caller may write into: fresh arrays, or ``into``."""
         info = self._info
         coded = (frame.width, frame.height)
         display = (even(coded[0] * usable_sar(info.sar)), even(coded[1]))
@@ -97,20 +99,22 @@ class Converter:
         if not (self._direct and coded == inner and frame.format.name == "yuv420p"):
             frame = self._reformat(frame, inner)
         turned = [info.turn.apply(plane_view(frame, i)) for i in range(3)]
-        if (placing.width, placing.height) == self._size:
-            y, u, v = (np.array(plane, order="C") for plane in turned)
-            return y, u, v
-        return self._boxed(turned, placing)
-
-    def _boxed(self, turned: list[Plane], placing: Placing) -> tuple[Plane, Plane, Plane]:
-        width, height = self._size
-        out = []
-        for plane, black, part in zip(turned, BLACK, (1, 2, 2), strict=True):
-            whole = np.full((height // part, width // part), black, np.uint8)
+        out = into or self._fresh()
+        for whole, plane, black, part in zip(out, turned, BLACK, (1, 2, 2), strict=True):
+            if plane.shape != whole.shape:
+                whole.fill(black)
             x, y = placing.x // part, placing.y // part
-            whole[y : y + plane.shape[0], x : x + plane.shape[1]] = plane
-            out.append(whole)
-        return out[0], out[1], out[2]
+            np.copyto(whole[y : y + plane.shape[0], x : x + plane.shape[1]], plane)
+        return out
+
+    def _fresh(self) -> tuple[Plane, Plane, Plane]:
+        width, height = self._size
+        half = (height // 2, width // 2)
+        return (
+            np.empty((height, width), np.uint8),
+            np.empty(half, np.uint8),
+            np.empty(half, np.uint8),
+        )
 
     def _reformat(self, frame: VideoFrame, inner: tuple[int, int]) -> VideoFrame:
         if self._tone_down is not None:

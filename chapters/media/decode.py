@@ -9,7 +9,7 @@ for ever when a decoder with threads is closed.) The work is bounded by the pack
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from dataclasses import dataclass
 from fractions import Fraction
@@ -26,7 +26,7 @@ from av.video.stream import VideoStream
 
 from chapters.media.opening import MAX_PIXELS, open_recording
 from chapters.media.packets import PacketFeed
-from chapters.media.timeline import PacketTable
+from chapters.media.timeline import NONE, PacketTable, Timeline
 
 #: seconds before the wanted key frame at which a seek is tried again when it landed too late
 _BACK_OFF_S = (0, 1, 2, 4, 8, 16, 32)
@@ -62,6 +62,10 @@ class PacketDecoder:
         self._stack = ExitStack()
         self._opened: tuple[InputContainer, VideoStream] | None = None
         self._fresh = False
+        #: packets before this one, a key frame's, are not decoded while a run goes on
+        self.skip_to = 0
+        #: asked with a packet's number and the packet before it is decoded: True leaves it out
+        self.leave_out: Callable[[int, av.Packet[Any]], bool] | None = None
 
     def __enter__(self) -> Self:
         return self
@@ -106,11 +110,20 @@ class PacketDecoder:
         frame's packet; 0 reads the file from its beginning without a seek.
         """
         given = bytearray(len(self.source.table) + 1)
+        self.skip_to, torn = 0, False
         for ordinal, packet in self._packets_from(key):
             _, stream = self._open(fresh=False)
             if packet is None:
                 yield from self._drain(stream, key, given)
                 return
+            if ordinal < self.skip_to:
+                torn = True
+                continue
+            if self.leave_out is not None and self.leave_out(ordinal, packet):
+                continue
+            if torn:
+                stream.codec_context.flush_buffers()
+                torn = False
             packet.pts = ordinal
             try:
                 frames = stream.codec_context.decode(packet)
@@ -200,6 +213,77 @@ class PacketDecoder:
             return None
         skip, ordinal = found
         return chain(ahead[skip:], packets), ordinal
+
+
+def is_disposable(packet: av.Packet[Any]) -> bool:
+    """Whether no other picture is made from an H.264 picture: ``nal_ref_idc`` is 0 in all its slices.
+
+    ITU-T H.264, 7.4.1. False where that cannot be told.
+    """
+    data = memoryview(packet)
+    size, at, slices = len(data), 0, 0
+    while at + 5 <= size:
+        length = int.from_bytes(data[at : at + 4], "big")
+        if length <= 1:  # a start code, or no length of four bytes
+            return False
+        kind = data[at + 4] & 31
+        if 1 <= kind <= 5:
+            slices += 1
+            if data[at + 4] >> 5 & 3:
+                return False
+        at += 4 + length
+    return at == size and slices > 0
+
+
+class Aim:
+    """Which packets need not be decoded for the frame at tick ``wanted`` and those from ``then`` on.
+
+    What lies before the last key frame that is not after it, and pictures from which no other is
+    made: every frame that is looked at is the same without them.
+    """
+
+    def __init__(self, table: PacketTable, line: Timeline, codec: str) -> None:
+        self._line = line
+        ticks = line.ticks
+        before = np.concatenate([[NONE], np.maximum.accumulate(ticks)[:-1]])
+        keys = np.flatnonzero(table.key & (ticks != NONE) & (before < ticks))
+        self._keys, self._key_ticks = keys, ticks[keys]
+        self._disposable = codec == "h264"
+        self.wanted = self.then = self._from = NONE
+        self._passed: set[int] = set()
+        self._first = 0
+
+    def begin(self, wanted: int) -> None:
+        """A run begins that is to show the frame at tick ``wanted`` first."""
+        self.wanted, self.then, self._from = wanted, wanted, NONE
+        self._passed.clear()
+        place = int(np.searchsorted(self._key_ticks, wanted, side="right"))
+        self._first = place  # the run may have begun earlier, because this key frame is damaged
+
+    def forward(self) -> int:
+        """The key packet that decoding may begin at anew, now that what is wanted has moved on."""
+        place = int(np.searchsorted(self._key_ticks, self.wanted, side="right")) - 1
+        if place < self._first:
+            return 0
+        self._from = int(self._key_ticks[place])
+        return int(self._keys[place])
+
+    def leaves_out(self, number: int, packet: av.Packet[Any]) -> bool:
+        """Whether a packet need not be decoded."""
+        tick = int(self._line.ticks[number])
+        if tick in (NONE, self.wanted) or tick >= max(self.wanted, self.then):
+            return False
+        if tick >= self._from:
+            if not (self._disposable and is_disposable(packet)):
+                return False
+            self._passed.add(tick)
+        return True
+
+    def not_passed(self, ticks: list[int]) -> list[int]:
+        """Those of some ticks, in order, that were not left out on purpose."""
+        out = [at for at in ticks if at >= self._from and at not in self._passed]
+        self._passed.difference_update(ticks)
+        return out
 
 
 def recognise(table: PacketTable, packets: list[av.Packet[Any]]) -> tuple[int, int] | None:

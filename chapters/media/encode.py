@@ -7,7 +7,7 @@ in any order of work, and be joined by ``FilmMuxer``: equal settings give equal 
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any, cast
 
@@ -99,11 +99,11 @@ def without_settings_note(data: bytes) -> bytes:
 def _coded(packets: list[av.Packet[Any]], unit: Fraction) -> list[CodedPacket]:
     out = []
     for packet in packets:
-        scale = Fraction(packet.time_base) / unit
-        pts, dts = Fraction(packet.pts or 0) * scale, Fraction(packet.dts or 0) * scale
-        lasts = round(Fraction(packet.duration or 0) * scale) or 1
-        data = without_settings_note(bytes(memoryview(packet)))
-        out.append(CodedPacket(data, round(pts), round(dts), lasts, packet.is_keyframe))
+        pts, dts, lasts = packet.pts or 0, packet.dts or 0, packet.duration or 0
+        if packet.time_base != unit:
+            scale = Fraction(packet.time_base) / unit
+            pts, dts, lasts = round(pts * scale), round(dts * scale), round(lasts * scale)
+        out.append(CodedPacket(bytes(memoryview(packet)), pts, dts, lasts or 1, packet.is_keyframe))
     return out
 
 
@@ -128,7 +128,9 @@ class VideoEncoder:
         set_up_video(context, size_px, fps, settings)
         context.flags |= av.codec.context.Flags.global_header
         self._context = context
-        self._count = 0
+        self._count, self._begun = 0, False
+        # x264 copies a picture before it hands back control, so one frame serves for all
+        self._frame = VideoFrame(*size_px, "yuv420p") if settings.codec == "libx264" else None
         try:
             context.open()
         except (av.error.FFmpegError, OSError, ValueError) as error:
@@ -139,19 +141,27 @@ class VideoEncoder:
         """The parameter sets that all segments of one film must share."""
         return self._context.extradata or b""
 
+    def canvas(self) -> tuple[Plane, Plane, Plane] | None:
+        """Y, U and V of the next picture, to be filled and given to ``encode``: saves it a copy.
+
+        They hold the picture before. None where the encoder may still be reading that one.
+        """
+        if self._frame is None:
+            return None
+        self._frame.make_writable()
+        return _planes(self._frame)
+
     def encode(self, y: Plane, u: Plane, v: Plane) -> list[CodedPacket]:
         """One picture in; the packets that are ready out. Planes as in frames.Picture."""
-        width, height = self._size
-        shapes = ((height, width), (height // 2, width // 2), (height // 2, width // 2))
-        frame = VideoFrame(width, height, "yuv420p")
-        for target, plane, shape in zip(frame.planes, (y, u, v), shapes, strict=True):
-            if plane.shape != shape or plane.dtype != np.uint8:
-                raise ValueError(f"a plane is {plane.shape} {plane.dtype}, not {shape} uint8")
-            view = np.frombuffer(memoryview(target), np.uint8)
-            view.reshape(target.height, target.line_size)[:, : target.width] = plane
+        frame = VideoFrame(*self._size, "yuv420p") if self._frame is None else self._frame
+        frame.make_writable()
+        for own, plane in zip(_planes(frame), (y, u, v), strict=True):
+            if plane.shape != own.shape or plane.dtype != np.uint8:
+                raise ValueError(f"a plane is {plane.shape} {plane.dtype}, not {own.shape} uint8")
+            if plane.ctypes.data != own.ctypes.data:
+                np.copyto(own, plane)
         frame.pts, frame.time_base = self._count, self._unit
-        if self._count in self._keys:
-            frame.pict_type = PictureType.I
+        frame.pict_type = PictureType.I if self._count in self._keys else PictureType.NONE
         self._count += 1
         return self._run(frame)
 
@@ -161,9 +171,22 @@ class VideoEncoder:
 
     def _run(self, frame: VideoFrame | None) -> list[CodedPacket]:
         try:
-            return _coded(self._context.encode(frame), self._unit)
+            packets = _coded(self._context.encode(frame), self._unit)
         except av.error.FFmpegError as error:
             raise EncoderError("film", str(error)) from error
+        if packets and not self._begun:
+            self._begun = True
+            packets[0] = replace(packets[0], data=without_settings_note(packets[0].data))
+        return packets
+
+
+def _planes(frame: VideoFrame) -> tuple[Plane, Plane, Plane]:
+    """Views into a 4:2:0 frame of even size."""
+    views = []
+    for plane, part in zip(frame.planes, (1, 2, 2), strict=True):
+        flat = np.frombuffer(memoryview(plane), np.uint8)
+        views.append(flat.reshape(plane.height, plane.line_size)[:, : frame.width // part])
+    return views[0], views[1], views[2]
 
 
 def set_up_sound(context: AudioCodecContext, settings: EncoderSettings) -> None:

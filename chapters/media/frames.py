@@ -21,7 +21,7 @@ import numpy as np
 from av.video.frame import VideoFrame
 
 from chapters.media.colour import Converter
-from chapters.media.decode import PacketDecoder
+from chapters.media.decode import Aim, PacketDecoder
 from chapters.media.picture import Matrix, Plane, Range
 from chapters.media.probe import Damage, Probe
 from chapters.media.timeline import NONE
@@ -53,9 +53,9 @@ class Undrawn:
     _frame: VideoFrame
     _converter: Converter
 
-    def picture(self) -> Picture:
-        """The frame as a picture: fresh planes each time."""
-        return Picture(self.at, self.length, *self._converter.planes(self._frame))
+    def picture(self, into: tuple[Plane, Plane, Plane] | None = None) -> Picture:
+        """The frame as a picture: fresh planes each time, or drawn ``into`` planes of that size."""
+        return Picture(self.at, self.length, *self._converter.planes(self._frame, into))
 
 
 class Deinterlacer:
@@ -101,14 +101,29 @@ class _Timed:
     ) -> None:
         self._probe, self._damage = probe, damage
         self._decoder = PacketDecoder(probe.source, quick=quick, threads=threads)
+        self._aim: Aim | None = None
+        if not probe.video.interlaced and not probe.timeline.by_order and not quick:
+            self._aim = Aim(probe.source.table, probe.timeline, probe.video.codec)
+            self._decoder.leave_out = self._aim.leaves_out
 
     def close(self) -> None:
         self._decoder.__exit__(None, None, None)
+
+    def want(self, at: Fraction, then: Fraction | None) -> None:
+        """The frames on screen at ``at`` and from ``then`` on are looked at."""
+        if self._aim is not None:
+            line = self._probe.timeline
+            self._aim.wanted = self._aim.then = int(line.shown[line.index_at(at)])
+            if then is not None:
+                self._aim.then = int(line.shown[line.index_at(then)])
+            self._decoder.skip_to = self._aim.forward()
 
     def run(self, start: Fraction) -> Iterator[tuple[int, VideoFrame]]:
         """Frames from the key frame at or before ``start`` on."""
         line = self._probe.timeline
         wanted = int(line.shown[line.index_at(start)])
+        if self._aim is not None:
+            self._aim.begin(wanted)
         frames: Iterator[tuple[int, VideoFrame]] = iter(())
         last = -1
         for key in self._keys_for(wanted):
@@ -176,9 +191,11 @@ class _Timed:
         line = self._probe.timeline
         first = int(np.searchsorted(line.shown, last, side="right"))
         stop = int(np.searchsorted(line.shown, tick, side="left"))
-        if stop > first:
-            self._note(int(line.shown[first]), tick, "no picture can be decoded")
-        return stop > first
+        between = line.shown[first:stop].tolist()
+        lost = between if self._aim is None else self._aim.not_passed(between)
+        if lost:
+            self._note(lost[0], self._next_tick(lost[-1]), "no picture can be decoded")
+        return bool(lost)
 
     def _note(self, tick: int, end: int, what: str) -> None:
         """Add a stretch to the damage, joined to the one before where it goes on."""
@@ -229,6 +246,14 @@ class FrameReader:
         trace: TracebackType | None,
     ) -> None:
         self._timed.close()
+
+    def want(self, at: Fraction, then: Fraction | None = None) -> None:
+        """Tell that frames before the one on screen at ``at`` are passed over: they may be left out.
+
+        So may those between it and the one at ``then`` (None: nothing is known of it). For later
+        calls ``at`` never falls until another iteration is started.
+        """
+        self._timed.want(at, then)
 
     def from_time(self, start: Fraction) -> Iterator[Picture]:
         """Pictures from the one on screen at ``start`` (part time) to the end of the part.

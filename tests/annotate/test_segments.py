@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction as F
+from itertools import pairwise
 
 from hypothesis import given, settings
 
@@ -14,6 +15,13 @@ from chapters.case import Case, Part, Show, Step
 from chapters.timemap import Line, Piece
 from chapters.times import RecordingTime as R
 from tests.strategies import cases
+
+
+class Bare(Faces):
+    """Nothing is drawn."""
+
+    def at(self, t: F) -> None:
+        """Nothing, at any time."""
 
 
 def planned(speed: F = F(8), title: str = "Clean") -> Plan:
@@ -52,6 +60,40 @@ def test_every_frame_is_in_exactly_one_segment(pair: tuple[Case, Line]) -> None:
         steps = {film.piece_at(j / film.fps).step for j in (segment.first, segment.last - 1)}
         assert len(steps) == 1
     assert at == film.frame_count
+
+
+def test_long_stretches_are_split_where_decoding_can_begin() -> None:
+    """Within a step each segment begins with the first frame that shows a key frame or what follows."""
+    film = planned().film
+    key_times = [F(n * 2) + F(1, 90) for n in range(150)]
+    segments = split(film, key_times)
+    assert sum(s.frames for s in segments) == film.frame_count
+    inner = 0
+    for before, segment in pairwise(segments):
+        t0, t1 = (segment.first - 1) / film.fps, segment.first / film.fps
+        r0, r1 = (film.piece_at(t).recording_at(t) for t in (t0, t1))
+        if film.piece_at(t0).step == film.piece_at(t1).step and r0 is not None and r1 is not None:
+            assert any(r0 < key <= r1 for key in key_times)
+            assert before.frames <= MOST_FRAMES
+            inner += 1
+    assert inner > 5
+
+
+def test_a_step_that_begins_elsewhere_keeps_its_later_segments() -> None:
+    """Splits lie at the recording's key frames, so moving a step's start touches its first segment."""
+
+    def keys_of(start: F) -> set[str]:
+        steps = (Step("a", "Look", R(F(0))), Step("c", "Close", R(start)))
+        case = Case("c", "C", (Part("p"),), steps)
+        plan = make_plan(case, make_line(case, [F(300)]), F(1, 30))
+        faces = Faces(plan.film, ())
+        return {
+            segment_key(s, Bare(faces.film, ()), picture_of, "base")
+            for s in split(plan.film, [F(2 * n) for n in range(150)])
+        }
+
+    one, other = keys_of(F(20)), keys_of(F(21))
+    assert len(one - other) <= 4
 
 
 def test_renaming_a_step_touches_its_segments_alone() -> None:

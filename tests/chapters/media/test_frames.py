@@ -119,6 +119,55 @@ def test_pictures_follow_one_another_without_a_gap(tmp_path: Path, suffix: str, 
     assert spans[0][0] <= 3 < sum(spans[0])
 
 
+@pytest.mark.parametrize(
+    ("b_frames", "options", "step", "most"),
+    [
+        (2, {"x264-params": "b-adapt=0:b-pyramid=none"}, 8, 0.5),
+        (3, {"x264-params": "b-adapt=0:b-pyramid=strict"}, 8, 0.55),
+        (0, {}, 16, 0.9),
+        (2, {"x264-params": "open-gop=1"}, 5, 0.9),
+        (0, {}, 100, 0.4),
+        (2, {}, 1, 1.01),
+    ],
+)
+def test_what_nobody_looks_at_is_not_decoded_and_changes_nothing(
+    tmp_path: Path, b_frames: int, options: dict[str, str], step: int, most: float
+) -> None:
+    """Every step-th frame has the very pixels of a reading without leaving out; less is decoded."""
+    track = VideoTrack(even_times(360, 30), gop=50, b_frames=b_frames, options=options)
+    clip = write_clip(tmp_path / "c.mp4", track)
+    found = probe(clip.path, "clip")
+    whole = {p.at: p.y.copy() for p in FrameReader(clip.path, found, (320, 192)).from_time(F(0))}
+    with FrameReader(clip.path, found, (320, 192), threads=1) as reader:
+        come = 0
+        frames = reader.undrawn_from(F(0))
+        now = next(frames)
+        for n in range(0, 360, step):
+            reader.want(F(n, 30), F(n + step, 30))
+            while now.at < F(n, 30):
+                now = next(frames)
+                come += 1
+            assert now.at == F(n, 30)
+            assert np.array_equal(now.picture().y, whole[now.at])
+        assert come <= 360 * most
+        assert reader.damage == []
+
+
+def test_a_picture_is_drawn_into_planes_that_the_caller_has(tmp_path: Path) -> None:
+    """The planes given are filled, whole or letterboxed, as fresh ones would be."""
+    clip, found = make(tmp_path / "c.mp4", "libx264", count=3)
+    for size in ((320, 192), (320, 384)):
+        with FrameReader(clip.path, found, size) as reader:
+            undrawn = next(reader.undrawn_from(F(0)))
+            fresh = undrawn.picture()
+            own = tuple(np.full_like(plane, 77) for plane in (fresh.y, fresh.u, fresh.v))
+            drawn = undrawn.picture((own[0], own[1], own[2]))
+            assert drawn.y is own[0] and drawn.u is own[1] and drawn.v is own[2]
+            assert all(
+                np.array_equal(a, b) for a, b in zip(own, (fresh.y, fresh.u, fresh.v), strict=True)
+            )
+
+
 def test_the_end_and_before_the_beginning_give_the_last_and_the_first(tmp_path: Path) -> None:
     """Instants outside the part are answered by its nearest frame."""
     clip, found = make(tmp_path / "c.mp4", "libx264")
