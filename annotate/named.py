@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
+from annotate.narrate import script_text
 from annotate.picture.fonts import FontChain, FontFile, describe
 from annotate.picture.stills import read_still
 from annotate.recording import RecordingErrors
@@ -72,8 +73,8 @@ def recogniser_faults(loaded: LoadedCase) -> list[Mistake]:
 def letter_faults(loaded: LoadedCase, chain: FontChain) -> list[Mistake]:
     """Every character on the film that no font has, named, at the text it stands in."""
     found = []
-    for field, place, text in _drawn(loaded.case):
-        gaps = chain.missing(text)
+    for field, place, text in (*_drawn(loaded.case), *_captioned(loaded)):
+        gaps = chain.missing(" ".join(text.split()))
         if gaps:
             what = f"no font here has {', '.join(describe(ch) for ch in gaps)}"
             advice = "run pip install 'teachcut[fonts]', or name a font that has it under fonts:"
@@ -96,6 +97,30 @@ def _drawn(case: Case) -> Iterator[tuple[str, Place, str]]:
         yield f"steps[{number}].title", step.place, step.title
         for count, still in enumerate(step.stills, 1):
             yield f"steps[{number}].stills[{count}].caption", still.place, still.caption
+
+
+def _captioned(loaded: LoadedCase) -> Iterator[tuple[str, Place, str]]:
+    """Every text that may become a caption drawn into the picture; none where none are drawn."""
+    case, nowhere = loaded.case, Place(1, 1)
+    if not case.captions_in_picture:
+        return
+    for number, step in enumerate(case.steps, 1):
+        yield f"steps[{number}].note", step.place, step.note
+    for take in case.narration:
+        yield f"narration.{take.step}.script", take.place, _script(loaded, take.script)
+    if case.talk is not None:
+        yield "talk.script", case.talk.place, _script(loaded, case.talk.script)
+    for number, label in enumerate(case.sound_labels, 1):
+        yield f"sound_labels[{number}].label", label.place, label.text
+    yield "terms", nowhere, " ".join(right for _, right in case.terms)
+
+
+def _script(loaded: LoadedCase, script: str) -> str:
+    """A script's words; "" where its file cannot be read, which is told where it is listened to."""
+    try:
+        return script_text(script, loaded.path_of)
+    except InputError:
+        return ""
 
 
 def _fault_of_still(path: Path, name: str) -> tuple[str, str] | None:

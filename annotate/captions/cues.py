@@ -31,9 +31,9 @@ class Cue:
         return sum(map(columns, self.lines)) + max(0, len(self.lines) - 1)
 
     @property
-    def words(self) -> int:
+    def words(self) -> Fraction:
         """Words on all lines."""
-        return sum(map(word_count, self.lines))
+        return sum(map(word_count, self.lines), Fraction(0))
 
 
 @dataclass(frozen=True, slots=True)

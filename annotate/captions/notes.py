@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from itertools import accumulate
 
 from annotate.captions.cues import Cue, NoteTooLong
@@ -73,7 +74,7 @@ def _sized(sentences: Sequence[str], profile: Profile, language: str) -> list[_S
     """The whole note laid out; no caption needs longer than the profile lets one stay."""
     line = profile.line_columns.value
     layout = Layout(pieces_of(sentences, line, language), line, profile.lines.value)
-    counts = [0, *accumulate(word_count(piece.text) for piece in layout.pieces)]
+    counts = [Fraction(0), *accumulate(word_count(piece.text) for piece in layout.pieces)]
 
     def too_long(first: int, stop: int) -> float:
         needed = profile.needed_ms(layout.width(first, stop), counts[stop] - counts[first])
@@ -85,7 +86,7 @@ def _sized(sentences: Sequence[str], profile: Profile, language: str) -> list[_S
 
 def _size(layout: Layout, block: Block, profile: Profile) -> _Sized:
     read = sum(map(columns, block.lines)) + len(block.lines) - 1
-    words = sum(map(word_count, block.lines))
+    words = sum(map(word_count, block.lines), Fraction(0))
     needed = profile.needed_ms(read, words)
     comfortable = max(_COMFORT_MS, needed, profile.speed.needed_ms(read, words) * 4 // 3 + 500)
     if profile.longest_ms is not None:

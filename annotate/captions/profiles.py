@@ -30,16 +30,17 @@ class Speed:
     fastest: Figure
     unit: SpeedUnit
 
-    def needed_ms(self, columns: int, words: int) -> int:
+    def needed_ms(self, columns: int, words: Fraction | int) -> int:
         """Whole milliseconds, rounded up, that so many columns or words must stay on the screen."""
-        amount, per_ms = (columns, 1000) if self.unit == "characters a second" else (words, 60000)
-        return -(-amount * per_ms // self.fastest.value)
+        by_columns = self.unit == "characters a second"
+        amount = Fraction(columns * 1000) if by_columns else Fraction(words * 60000)
+        return -(-amount // self.fastest.value)
 
-    def rate(self, columns: int, words: int, length_ms: int) -> Fraction:
+    def rate(self, columns: int, words: Fraction | int, length_ms: int) -> Fraction:
         """The speed of a cue of ``length_ms`` (above 0) in this unit."""
         if self.unit == "characters a second":
             return Fraction(columns * 1000, length_ms)
-        return Fraction(words * 60000, length_ms)
+        return Fraction(words * 60000) / length_ms
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +92,7 @@ class Profile:
     starts_after_ms: Figure | None = None
     sound_labels: SoundLabels | None = None
 
-    def needed_ms(self, columns: int, words: int) -> int:
+    def needed_ms(self, columns: int, words: Fraction | int) -> int:
         """The shortest time a cue of this size may stay, whole milliseconds."""
         needed = self.speed.needed_ms(columns, words)
         return max(needed, self.shortest_ms.value if self.shortest_ms else 1)

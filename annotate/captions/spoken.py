@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from itertools import pairwise
 
 from annotate.captions.cues import Cue, TimedWord
@@ -38,7 +39,7 @@ class _Take:
     layout: Layout
     starts: tuple[int, ...]
     ends: tuple[int, ...]
-    words: tuple[int, ...]
+    words: tuple[Fraction, ...]
     pauses: tuple[int, ...]
     until_ms: int
     profile: Profile
@@ -115,7 +116,7 @@ def _take(
 ) -> _Take:
     """Each piece's times, found by counting characters along the words."""
     edges = character_times(words)
-    starts, ends, counts, pauses = [], [], [0], [0]
+    starts, ends, counts, pauses = [], [], [Fraction(0)], [0]
     at = 0
     for piece in pieces:
         size = letters(piece.text)

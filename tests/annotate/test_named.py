@@ -74,6 +74,25 @@ def test_letters_that_no_font_has_are_named_where_they_stand(loaded: LoadedCase)
     assert all("fonts:" in t for t in told)
 
 
+def test_letters_of_captions_are_looked_at_where_captions_are_drawn(tmp_path: Path) -> None:
+    """Notes, scripts in the case and in files, sound labels and terms; none of them otherwise."""
+    (tmp_path / "two.txt").write_text("Said 𒀄\nand done.", encoding="utf-8")
+    text = (
+        "case: c\ntitle: C\nsubject: simulated\nrecordings: [a.mp4]\ncaptions_in_picture: yes\n"
+        "steps:\n"
+        '  - {id: one, title: One, from: 0, note: "A 𒀀"}\n'
+        '  - {id: two, title: Two, from: 5, note: "Two\\nlines"}\n'
+        "narration:\n  one: {file: a.wav, script: B 𒀁}\n  two: {file: b.wav, script: two.txt}\n"
+        "sound: room\nsound_labels: [{at: 3, label: C 𒀂}]\nterms: {d: D 𒀃}\n"
+    )
+    places = ["7:42: steps[1].note", "10:30: narration.one.script", "11:30: narration.two.script"]
+    places += ["13:31: sound_labels[1].label", "14:8: terms"]
+    for drawn, wanted in ((text, places), (text.replace("yes", "no"), [])):
+        (tmp_path / "case.yaml").write_text(drawn, encoding="utf-8")
+        told = said(letter_faults(load_case(tmp_path / "case.yaml"), FontChain([], "en")))
+        assert [t.split(": no font")[0] for t in told] == wanted
+
+
 def test_recordings_that_cannot_be_used_have_their_place(loaded: LoadedCase) -> None:
     """Both parts are named at once."""
     with pytest.raises(RecordingErrors) as caught:

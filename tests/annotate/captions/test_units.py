@@ -65,3 +65,12 @@ def test_columns(text: str, width: int) -> None:
 def test_words_hold_a_letter_or_a_digit(text: str, count: int) -> None:
     """Dashes alone are no words; labels and names are."""
     assert word_count(text) == count
+
+
+@pytest.mark.parametrize(
+    ("text", "count"),
+    [("歯36を隔離します。", 4.5), ("歯", 0.5), ("ล้างคลองราก 36", 3.5), ("歯 wax", 1.5)],
+)
+def test_scripts_without_spaces_are_counted_by_their_letters(text: str, count: float) -> None:
+    """Two to a word of Japanese, four to one of Thai; figures and Latin words count as they are."""
+    assert float(word_count(text)) == count
