@@ -21,7 +21,7 @@ from annotate.named import (
 )
 from annotate.narrate import Narration, listen
 from annotate.picture.fonts import FontChain
-from annotate.plan import Plan, make_plan, near_misses
+from annotate.plan import Plan, make_plan
 from annotate.progress import Report
 from annotate.recording import Recording, RecordingErrors, open_recording
 from annotate.speech.plugs import model_files
@@ -33,7 +33,7 @@ from chapters.media.encode import EncoderSettings
 from chapters.media.files import sha256_of
 from chapters.scenecuts import SceneCut
 from chapters.speedplan import UnreachableLength
-from chapters.times import RecordingTime, short_clock_text
+from chapters.times import RecordingTime
 
 #: Libraries whose version is part of the fingerprint: another version may draw another pixel.
 LIBRARIES = ("av", "moviepy", "numpy", "opencv-python", "pillow", "matplotlib")
@@ -173,7 +173,7 @@ def find_in(recording: Recording, report: Report) -> Found:
     """Scene cuts and dull stretches of an opened recording."""
     return find(
         recording.paths,
-        progress=lambda done, whole: report("looking for scene cuts", float(done), float(whole)),
+        progress=lambda done, whole: report("looking at the pictures", float(done), float(whole)),
     )
 
 
@@ -187,16 +187,3 @@ def cuts_on_line(found: Found, recording: Recording) -> tuple[SceneCut, ...]:
                 at = RecordingTime(own - span.trim + span.offset)
                 out.append(SceneCut(at, cut.kind, cut.confidence))
     return tuple(out)
-
-
-def look_closely(decided: Decided, report: Report) -> tuple[str, ...]:
-    """What only the pictures can tell of a case: step starts that miss a scene cut by a little."""
-    found = find_in(decided.recording, report)
-    cuts = cuts_on_line(found, decided.recording)
-    frame_s = decided.recording.typical_gap_s
-    told = list(near_misses(decided.plan.steps, cuts, frame_s))
-    for hole in found.holes:
-        told.append(
-            f"no picture from {short_clock_text(hole.start)} for {float(hole.length):.1f} s"
-        )
-    return tuple(told)

@@ -1,35 +1,25 @@
 """A drafted case file: what was found in a recording, written out for an educator to go on with.
 
-The draft reads without a mistake as it stands. Steps are proposed where the recording itself has
-joints: new files, recorder stops, scene cuts, and the edges of long dull stretches. Every finding
-stands as a remark under the step in which it falls. Nothing here opens a file.
+The draft reads without a mistake as it stands. Each proposed step says why it begins there, and
+why it is not shown as recorded where it is not. Every finding stands as a remark under the step in
+which it falls. Nothing here opens a file.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from fractions import Fraction
-from itertools import pairwise
 from types import MappingProxyType
 from typing import Final, Protocol
 
 from chapters.errors import RecordingError
 from chapters.fieldtext import FieldTextError, file_value, time_text
+from chapters.proposals import DULL_WORDS, StepProposal
 from chapters.scenecuts import SceneCut
-from chapters.spans import Span, clamp, merge, total
+from chapters.spans import Span
 from chapters.stillness import StillStretch
 from chapters.times import duration_text
 
-#: More steps than this are no list that one takes in at a glance (common practice: about ten).
-MOST_STEPS = 12
-#: A proposed step is at least this long, and at least this share of the recording.
-SHORTEST_STEP_S = Fraction(5)
-SHORTEST_SHARE = Fraction(1, 60)
-#: A dull stretch from this length on is proposed as a step of its own.
-LONG_DULL_S = Fraction(20)
-#: A step of which this share is dull is proposed as fast.
-DULL_SHARE = Fraction(4, 5)
 #: Remarks under one step; the rest is counted.
 MOST_REMARKS = 8
 #: Files' clocks count whole seconds, so a smaller gap between two files is none.
@@ -42,15 +32,10 @@ _CUT_WORDS: Final = MappingProxyType(
         "stop": "the recorder was stopped; if you know for how long, write it under away",
     }
 )
-_DULL_WORDS: Final = MappingProxyType(
-    {
-        "still": "nothing moves",
-        "repeats": "the same small movement goes on",
-        "black": "the picture is black",
-        "blank": "there is nothing to see",
-        "blurred": "out of focus",
-    }
-)
+#: What a step's own line has said already is not said again below it: borders this close are one.
+_ONE_PLACE_S = Fraction(1)
+#: A cut from this confidence on is told without a doubt.
+_SURE = 0.75
 
 
 class DraftPart(Protocol):
@@ -77,55 +62,8 @@ class Findings(Protocol):
     def still(self) -> Sequence[StillStretch]: ...
     @property
     def holes(self) -> Sequence[Span]: ...
-
-
-@dataclass(frozen=True, slots=True)
-class Proposal:
-    """A step to propose: where it lies in recording time, and whether most of it is dull."""
-
-    span: Span
-    dull: bool
-
-
-def propose_steps(found: Findings) -> tuple[Proposal, ...]:
-    """At most MOST_STEPS steps that cover the whole recording, cut at its strongest joints.
-
-    A new file weighs most, then a hole in the time stamps, a scene cut by its confidence, and the
-    edges of a long dull stretch. A joint too near to a stronger one, or to either end, is no step.
-    """
-    length = _length(found)
-    shortest = max(SHORTEST_STEP_S, length * SHORTEST_SHARE)
-    edges = [Fraction(0), length]
-    for _, at in sorted(_joints(found)):
-        if len(edges) > MOST_STEPS:
-            break
-        if all(abs(at - edge) >= shortest for edge in edges):
-            edges.append(at)
-    edges.sort()
-    dull = merge(stretch.span for stretch in found.still)
-    proposals = []
-    for start, end in pairwise(edges):
-        span = Span(start, end)
-        inside = total(part for s in dull if (part := clamp(s, span)) is not None)
-        proposals.append(Proposal(span, dull=inside >= DULL_SHARE * span.length > 0))
-    return tuple(proposals)
-
-
-def _joints(found: Findings) -> list[tuple[Fraction, Fraction]]:
-    """(rank, time) of every place where a step may begin; the lowest rank is the strongest."""
-    ranked = [(Fraction(0), part.start) for part in found.parts]
-    ranked += [(Fraction(1), hole.end) for hole in found.holes]
-    ranked += [(3 - Fraction(float(cut.confidence)), Fraction(cut.at)) for cut in found.scene_cuts]
-    for stretch in found.still:
-        if stretch.span.length >= LONG_DULL_S:
-            rank = 3 + LONG_DULL_S / stretch.span.length
-            ranked += [(rank, stretch.span.start), (rank, stretch.span.end)]
-    return [(rank, _written(at)) for rank, at in ranked]
-
-
-def _length(found: Findings) -> Fraction:
-    last = found.parts[-1]
-    return last.start + last.length
+    @property
+    def proposals(self) -> Sequence[StepProposal]: ...
 
 
 def _written(at: Fraction) -> Fraction:
@@ -142,19 +80,20 @@ def draft_case(
     case_id: str = "my-case",
     file: str = "case.yaml",
     clock_gaps: Sequence[Fraction] = (),
+    procedure: str = "",
 ) -> str:
     """The text of a case file for the recording ``found``.
 
-    ``file`` is the name it will have, for the commands in it. ``clock_gaps[i]`` is the time by
+    ``procedure`` is that of the earlier cases whose steps were laid over it. ``file`` is the name it will have, for the commands in it. ``clock_gaps[i]`` is the time by
     which part ``i`` began after the part before it had ended, by the files' own clocks, seconds;
     it is offered as a remark, for such clocks are often wrong. Raises RecordingError for a file
     name that a case file cannot hold.
     """
     blocks = [
-        _HEAD.format(file=_argument(file), case_id=case_id),
+        _HEAD.format(file=_argument(file), case_id=case_id, procedure=_procedure(procedure)),
         _recordings(found, clock_gaps),
         _MIDDLE,
-        *(_step(number, p, found) for number, p in enumerate(propose_steps(found), 1)),
+        *(_step(number, p, found) for number, p in enumerate(found.proposals, 1)),
     ]
     return "\n".join(blocks)
 
@@ -177,7 +116,7 @@ subject: patient
 # consent: {{reference: C-0017, covers: teaching in study clubs}}
 
 # tooth: {{fdi: 36}}  # ISO 3950; the same tooth is {{universal: 19}}
-# procedure: Perforation repair
+{procedure}
 # presenter: Who teaches from this case
 # tags: [perforation, bench]
 # language: en  # of the titles and notes
@@ -204,6 +143,11 @@ _MIDDLE: Final = """\
 #   stills  pictures to lay in, such as [{file: radiograph.png, at: 12:40, caption: Check radiograph}]
 # The steps below are only proposals. Move, merge and name them.
 steps:"""
+
+
+def _procedure(name: str) -> str:
+    name = _remark(name)
+    return f"procedure: {_quoted(name)}" if name else "# procedure: Perforation repair"
 
 
 def _argument(file: str) -> str:
@@ -239,15 +183,23 @@ def _long(seconds: Fraction) -> str:
     return f"{duration_text(seconds)} long" if seconds >= 1 else "less than a second long"
 
 
-def _step(number: int, proposal: Proposal, found: Findings) -> str:
-    lines = [
-        f"  - id: step-{number}",
-        f'    title: "Step {number}"',
-        f"    from: {time_text(proposal.span.start)}",
-        f"    show: {'fast' if proposal.dull else 'real'}",
+def _step(number: int, proposal: StepProposal, found: Findings) -> str:
+    start = _written(proposal.span.start)
+    title = _remark(proposal.title) or f"Step {number}"
+    lasts = _remark(f"{_long(proposal.span.length)}; {proposal.reason}")
+    lines = [f"  - id: {proposal.id or f'step-{number}'}", f"    title: {_quoted(title)}"]
+    if proposal.phase:
+        lines.append(f"    phase: {_quoted(_remark(proposal.phase))}")
+    lines += [
+        f"    from: {time_text(start)}  # {lasts}",
+        f"    show: {proposal.show}" + (f"  # {_remark(proposal.why)}" if proposal.why else ""),
     ]
+    if proposal.expect:
+        lines.append(f"    expect: {proposal.expect}")
+    elif number == 1:
+        lines.append("    # expect: 1:30..3:00")
     if number == 1:
-        lines += ["    # expect: 1:30..3:00", '    # note: "What to look at in this step."']
+        lines.append('    # note: "What to look at in this step."')
     remarks = _remarks(proposal.span, found)
     lines += [f"    # {text}" for text in remarks[:MOST_REMARKS]]
     if len(remarks) > MOST_REMARKS:
@@ -255,8 +207,12 @@ def _step(number: int, proposal: Proposal, found: Findings) -> str:
     return "\n".join([*lines, ""])
 
 
+def _quoted(text: str) -> str:
+    return "'" + text.replace("'", "''") + "'" if '"' in text or "\\" in text else f'"{text}"'
+
+
 def _remarks(step: Span, found: Findings) -> list[str]:
-    """What was found within the step, in order of time."""
+    """What was found within the step, in order of time; not what its own lines say."""
     timed: list[tuple[Fraction, str]] = []
     for part in found.parts[1:]:
         timed.append((part.start, f"{_remark(part.file)} begins"))
@@ -264,16 +220,28 @@ def _remarks(step: Span, found: Findings) -> list[str]:
         timed.append((hole.start, f"no pictures until {time_text(_written(hole.end))}"))
     for cut in found.scene_cuts:
         what = _CUT_WORDS.get(cut.kind, _remark(cut.kind))
-        timed.append((cut.at, f"{_sure(cut.confidence)}scene cut, {what}"))
+        if cut.at != step.start or cut.kind == "stop" or cut.confidence < _SURE:
+            timed.append((cut.at, f"{_sure(cut.confidence)}scene cut, {what}"))
     for stretch in found.still:
-        what = _DULL_WORDS.get(stretch.kind, _remark(stretch.kind))
-        timed.append((stretch.span.start, f"{what} until {time_text(_written(stretch.span.end))}"))
+        what = DULL_WORDS.get(stretch.kind, _remark(stretch.kind))
+        if not _is_all_of(stretch.span, step):
+            until = time_text(_tenth(stretch.span.end))
+            timed.append((_tenth(stretch.span.start), f"{what} until {until}"))
     placed = sorted((_written(at), text) for at, text in timed)
     return [f"{time_text(at)}  {text}" for at, text in placed if step.holds(at)]
 
 
+def _is_all_of(span: Span, step: Span) -> bool:
+    return abs(span.start - step.start) < _ONE_PLACE_S and abs(span.end - step.end) < _ONE_PLACE_S
+
+
+def _tenth(at: Fraction) -> Fraction:
+    """What was not found by the frame is written in tenths of a second."""
+    return Fraction(round(at * 10), 10)
+
+
 def _sure(confidence: float) -> str:
-    if confidence >= 0.75:
+    if confidence >= _SURE:
         return ""
     return "likely a " if confidence >= 0.4 else "perhaps a "
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
 
@@ -17,6 +17,7 @@ from chapters.likeness import Grey
 from chapters.media.probe import Probe, probe
 from chapters.media.small import Tint
 from chapters.media.survey import survey
+from chapters.motion import Moves, moves_of
 from chapters.proposals import Change, StepProposal, changes, propose
 from chapters.scenecuts import SceneCut, find_cuts
 from chapters.signals import SignalReader
@@ -30,6 +31,8 @@ Progress = Callable[[Fraction, Fraction], None]
 Small = tuple[Fraction, Grey, Tint]
 #: (path, probe) -> the small pictures, in order.
 Pictures = Callable[[Path, Probe], Iterable[Small]]
+#: (path, probe) -> where somebody speaks, in part time.
+Listen = Callable[[Path, Probe], Sequence[Span]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +56,9 @@ class Found:
     """What ``find`` found, in recording time and in order.
 
     ``changes`` are the places where a step may begin and why, ``proposals`` a draft step list of
-    them; with earlier cases of the procedure use ``proposals.fit_steps`` on the changes.
+    them; with earlier cases of the procedure use ``fitsteps.fit_steps`` on the changes.
+    ``speech`` is where somebody speaks, where it was listened for. ``moves`` is how much the view
+    changes, see ``Moves``.
     """
 
     parts: tuple[FoundPart, ...]
@@ -62,6 +67,8 @@ class Found:
     holes: tuple[Span, ...]
     changes: tuple[Change, ...] = ()
     proposals: tuple[StepProposal, ...] = ()
+    speech: tuple[Span, ...] = ()
+    moves: Moves = field(default_factory=Moves)
 
     @property
     def length(self) -> Fraction:
@@ -73,10 +80,11 @@ def find(
     paths: Sequence[Path],
     pictures: Pictures = survey,
     progress: Progress | None = None,
+    listen: Listen | None = None,
 ) -> Found:
     """Read every picture of the recordings, laid end to end in the order given, once.
 
-    Memory does not grow with their length. Raises RecordingError for the first file that cannot
+    ``listen`` hears where somebody speaks, for the proposed steps (None: nobody listens). Memory does not grow with their length. Raises RecordingError for the first file that cannot
     serve, before any picture is read, and for one of which no picture can be decoded.
     """
     probes = [(path, probe(path, path.name)) for path in paths]
@@ -84,6 +92,7 @@ def find(
     reader = SignalReader()
     parts: list[FoundPart] = []
     holes: list[Span] = []
+    speech: list[Span] = []
     start = Fraction(0)
     for path, facts in probes:
         frames, keys = 0, frozenset(facts.key_times)
@@ -99,13 +108,29 @@ def find(
         parts.append(
             FoundPart(path.name, start, facts.length, facts.frame_count, tuple(facts.notices))
         )
-        holes.extend(Span(start + gap.start, start + gap.end) for gap in facts.gaps)
+        holes.extend(_moved(facts.gaps, start))
+        if listen is not None:
+            speech.extend(_moved(listen(path, facts), start))
         start += facts.length
     signals = reader.finish(start)
     cuts, still = find_cuts(signals), find_still(signals)
-    found = changes(signals.marks, cuts, still, [part.start for part in parts])
-    proposals = propose(found, start, still)
-    return Found(tuple(parts), cuts, still, tuple(holes), found, proposals)
+    begins = [part.start for part in parts]
+    found = changes(signals.marks, cuts, still, begins, speech, holes)
+    return Found(
+        tuple(parts),
+        cuts,
+        still,
+        tuple(holes),
+        found,
+        propose(found, start, still),
+        tuple(speech),
+        moves_of(signals.motions),
+    )
+
+
+def _moved(spans: Iterable[Span], by: Fraction) -> list[Span]:
+    """From part time to recording time."""
+    return [Span(span.start + by, span.end + by) for span in spans]
 
 
 def _in_order(pictures: Iterable[Small]) -> Iterator[Small]:
@@ -143,9 +168,22 @@ def found_json(found: Found) -> str:
             }
             for stretch in found.still
         ],
-        "holes": [{"from": _seconds(hole.start), "to": _seconds(hole.end)} for hole in found.holes],
+        "holes": [_from_to(hole) for hole in found.holes],
+        "speech": [_from_to(span) for span in found.speech],
+        "changes": [
+            {"at": _seconds(c.at), "strength": round(c.strength, 3), "reason": c.reason}
+            for c in found.changes
+        ],
+        "steps": [
+            _from_to(step.span) | {"show": step.show, "reason": step.reason, "why": step.why}
+            for step in found.proposals
+        ],
     }
     return json.dumps(data, ensure_ascii=False, indent=2) + "\n"
+
+
+def _from_to(span: Span) -> dict[str, float | str]:
+    return {"from": _seconds(span.start), "to": _seconds(span.end)}
 
 
 def found_text(found: Found) -> str:
@@ -165,6 +203,12 @@ def found_text(found: Found) -> str:
     holes = [f"{_clock(h.start)} to {_clock(h.end)}  no pictures" for h in found.holes]
     if holes:
         lines.extend(_section("Holes in the time stamps", holes))
+    spoken = [f"{_clock(s.start)} to {_clock(s.end)}  somebody speaks" for s in found.speech]
+    if spoken:
+        lines.extend(_section("Speech", spoken))
+    lines.extend(_section("Changes", [_change_line(change) for change in found.changes]))
+    steps = [_step_line(n, step) for n, step in enumerate(found.proposals, 1)]
+    lines.extend(_section("Proposed steps; teachcut start drafts a case file of them", steps))
     return "\n".join(lines) + "\n"
 
 
@@ -182,6 +226,16 @@ def _still_line(stretch: StillStretch) -> str:
         f"{_clock(span.start)} to {_clock(span.end)}  {duration_text(span.length):>6}"
         f"  {stretch.kind:<8} strength {stretch.strength:.2f}"
     )
+
+
+def _change_line(change: Change) -> str:
+    return f"{_clock(change.at)}  strength {change.strength:.2f}  {change.reason}"
+
+
+def _step_line(number: int, step: StepProposal) -> str:
+    lasts = duration_text(step.span.length)
+    why = f" ({step.why})" if step.why else ""
+    return f"{number:>2}  {_clock(step.span.start)}  {lasts:>6}  {step.show}{why}; {step.reason}"
 
 
 def _clock(seconds: Fraction) -> str:

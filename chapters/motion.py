@@ -122,6 +122,33 @@ class MotionReader:
         )
 
 
+@dataclass(frozen=True, slots=True)
+class Moves:
+    """How much of the view changes, second by second from ``start`` on: shares 0..1."""
+
+    start: Fraction = Fraction(0)
+    amount: tuple[float, ...] = ()
+
+
+def moves_of(motions: Motions) -> Moves:
+    """The amounts behind ``motions``; none where nothing was compared."""
+    start, maps = by_second(motions)
+    return Moves(start, tuple(round(float(m), 4) for m in maps.mean(axis=1)))
+
+
+def by_second(motions: Motions) -> tuple[Fraction, NDArray[np.float64]]:
+    """When the first row begins, and the mean map of every whole second from there, (n, 144), 0..1."""
+    if not motions.times:
+        return Fraction(0), np.zeros((0, 144))
+    start, count = motions.since[0], int(motions.times[-1] - motions.since[0])
+    sums, rows = np.zeros((count, 144)), np.zeros(count)
+    for since, time, cells in zip(motions.since, motions.times, motions.cells, strict=True):
+        first, last = int(since - start), int(time - start)
+        sums[first : last + 1] += cells.reshape(-1) / 255
+        rows[first : last + 1] += 1
+    return start, sums / np.maximum(rows, 1)[:, None]
+
+
 def compare(earlier: Plane, later: Plane) -> Moved:
     """What moved between two smoothed pictures (levels 0..255, one shape)."""
     left, moved_by = _left_over(earlier, later)

@@ -1,22 +1,19 @@
 """Where steps may begin, and why: from cuts, changes of what goes on, pauses and speech.
 
 ``changes`` gathers every place where something changed, with how much and in what words.
-``propose`` picks a draft step list from them. Where earlier cases of the same procedure exist,
-``fit_steps`` lays their steps, in order, over the recording: the borders that fit best what those
-steps lasted before and what changes here (dynamic programming over both).
+``propose`` picks a draft step list from them.
 
 Values in, values out. Times are recording time.
 """
 
 from __future__ import annotations
 
-import math
-from bisect import bisect_left
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
-from typing import Literal
+from types import MappingProxyType
+from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,18 +32,21 @@ MOST_STEPS = 12
 #: A proposed step is at least this long, and at least this share of the recording.
 SHORTEST_STEP_S = Fraction(5)
 SHORTEST_SHARE = Fraction(1, 60)
+#: A weaker change than this begins no step.
+LEAST_STRENGTH = 0.25
 #: A step of which this share is dull is proposed as fast.
 DULL_SHARE = Fraction(4, 5)
 #: A dull stretch or a silence from this length on is a pause between steps.
 PAUSE_S = Fraction(8)
+#: A dull stretch from this length on is a step of its own, before anything but a sure joint.
+LONG_DULL_S = Fraction(20)
+#: A change within a dull stretch counts so much less: a wait is one step.
+_WITHIN_DULL = 0.35
+#: Changes closer than this are one.
+_ONE_CHANGE_S = Fraction(2)
 #: What goes on is compared over so many seconds before and after (two scales).
 NOVELTY_S = (Fraction(10), Fraction(40))
-#: How much a step's length varies where only one earlier case is known, as a standard deviation of
-#: its natural logarithm; common practice, and the weight of two cases beside what is measured.
-USUAL_SPREAD = 0.4
-_PRIOR_CASES = 2.0
-
-_CUT_STRENGTH = {"stop": 1.0, "cut": 0.9, "fade": 0.9, "dissolve": 0.8, "swap": 0.6}
+_CUT_STRENGTH = {"stop": 1.0, "cut": 0.9, "fade": 0.9, "dissolve": 0.8, "swap": 0.8}
 _CUT_WORDS = {
     "stop": "the recorder stopped",
     "cut": "another view",
@@ -54,6 +54,16 @@ _CUT_WORDS = {
     "fade": "the view fades into another",
     "dissolve": "one view melts into another",
 }
+#: What goes on in a dull stretch, in a colleague's words.
+DULL_WORDS: Final = MappingProxyType(
+    {
+        "still": "nothing moves",
+        "repeats": "the same small movement goes on",
+        "black": "the picture is black",
+        "blank": "there is nothing to see",
+        "blurred": "out of focus",
+    }
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,20 +77,20 @@ class Change:
 
 @dataclass(frozen=True, slots=True)
 class StepProposal:
-    """A proposed step: ``title`` is empty where nothing names it; ``reason`` is why it begins there."""
+    """A proposed step: ``title`` is empty where nothing names it; ``reason`` is why it begins there.
+
+    ``show`` is written as in a case file. ``why`` tells what is dull about it, empty where it is
+    not. ``id``, ``phase`` and ``expect`` come from earlier cases.
+    """
 
     span: Span
     title: str
-    show: ShowAs
+    show: str
     reason: str
-
-
-@dataclass(frozen=True, slots=True)
-class EarlierStep:
-    """A step of earlier cases of the procedure, and how long it lasted in each, in seconds."""
-
-    title: str
-    lasted: tuple[Fraction, ...]
+    why: str = ""
+    id: str = ""
+    phase: str = ""
+    expect: str = ""
 
 
 def changes(
@@ -89,30 +99,70 @@ def changes(
     still: Sequence[StillStretch],
     parts: Sequence[Fraction] = (),
     speech: Sequence[Span] = (),
+    holes: Sequence[Span] = (),
 ) -> tuple[Change, ...]:
     """Every place where a step may begin, in order of time.
 
     ``parts`` are the starts of the recording's files, ``speech`` the stretches in which someone
-    speaks, where the room's sound was kept.
+    speaks, where the room's sound was kept, ``holes`` those without a picture.
     """
     found = [Change(RecordingTime(at), 1.0, "a new file begins") for at in parts if at > 0]
+    for hole in holes:
+        reason = f"pictures again after {duration_text(hole.length)} without"
+        found.append(Change(RecordingTime(hole.end), 0.95, reason))
     for cut in cuts:
         strength = _CUT_STRENGTH.get(cut.kind, 0.8) * cut.confidence
         found.append(Change(cut.at, strength, _CUT_WORDS.get(cut.kind, cut.kind)))
-    for stretch in still:
-        found.extend(_pause(stretch))
     found.extend(_silences(speech))
     found.extend(_novelties(marks))
-    return tuple(sorted(found, key=lambda change: (change.at, -change.strength)))
+    found = [_weighed(change, still) for change in found]
+    for stretch in still:
+        found.extend(_pause(stretch))
+    return _one_each(found)
+
+
+def _weighed(change: Change, still: Sequence[StillStretch]) -> Change:
+    """Less where it falls inside a dull stretch, away from its ends."""
+    for stretch in still:
+        inside = stretch.span.start + _ONE_CHANGE_S < change.at < stretch.span.end - _ONE_CHANGE_S
+        if inside and stretch.span.length >= PAUSE_S and change.strength < 0.9:
+            return replace(change, strength=_WITHIN_DULL * change.strength)
+    return change
+
+
+def _one_each(found: Sequence[Change]) -> tuple[Change, ...]:
+    """The strongest of changes close together, in order of time."""
+    kept: list[Change] = []
+    for change in sorted(found, key=lambda c: (-c.strength, c.at)):
+        if all(abs(change.at - other.at) >= _ONE_CHANGE_S for other in kept):
+            kept.append(change)
+    return tuple(sorted(kept, key=lambda c: c.at))
 
 
 def _pause(stretch: StillStretch) -> Iterable[Change]:
-    if stretch.span.length < PAUSE_S:
+    length = stretch.span.length
+    if length < PAUSE_S:
         return
-    strength = 0.4 + 0.4 * min(1.0, float(stretch.span.length) / 60)
-    lasted = duration_text(stretch.span.length)
-    yield Change(RecordingTime(stretch.span.start), 0.8 * strength, "a quiet stretch begins")
-    yield Change(RecordingTime(stretch.span.end), strength, f"it goes on after {lasted} of quiet")
+    strength = (0.55 if length >= LONG_DULL_S else 0.3) + 0.3 * min(1.0, float(length) / 60)
+    what = DULL_WORDS.get(stretch.kind, stretch.kind)
+    reason = f"from here on {what}" if stretch.kind in ("still", "repeats") else what
+    yield Change(_tenth(stretch.span.start), strength, reason)
+    over = _OVER_WORDS.get(stretch.kind, "it goes on")
+    yield Change(_tenth(stretch.span.end), strength, f"{over} after {duration_text(length)}")
+
+
+def _tenth(at: Fraction) -> RecordingTime:
+    """What is not known to the frame is told in tenths of a second."""
+    return RecordingTime(Fraction(round(at * 10), 10))
+
+
+_OVER_WORDS = {
+    "still": "something moves again",
+    "repeats": "something else happens",
+    "black": "a picture again",
+    "blank": "something to see again",
+    "blurred": "in focus again",
+}
 
 
 def _silences(speech: Sequence[Span]) -> Iterable[Change]:
@@ -122,7 +172,7 @@ def _silences(speech: Sequence[Span]) -> Iterable[Change]:
         if silent >= PAUSE_S:
             strength = 0.3 + 0.3 * min(1.0, float(silent) / 60)
             reason = f"speech after {duration_text(silent)} without"
-            yield Change(RecordingTime(after.start), strength, reason)
+            yield Change(_tenth(after.start), strength, reason)
 
 
 def _novelties(marks: Marks) -> Iterable[Change]:
@@ -142,7 +192,7 @@ def _novelties(marks: Marks) -> Iterable[Change]:
             continue
         for place, value, group in _peaks(features, reach):
             strength = 0.5 * min(1.0, value / 6)
-            yield Change(RecordingTime(marks.times[place]), strength, _GROUPS[group])
+            yield Change(_tenth(marks.times[place]), strength, _GROUPS[group])
 
 
 _GROUPS = ("the view changes", "the movement changes", "the light changes")
@@ -184,6 +234,10 @@ def _novelty(features: Floats, reach: int) -> Floats:
     return out
 
 
+#: Why the first step begins where it does.
+BEGINS = "the recording begins"
+
+
 def propose(
     found: Sequence[Change],
     length: Fraction,
@@ -192,30 +246,34 @@ def propose(
 ) -> tuple[StepProposal, ...]:
     """A draft step list that covers the recording: at most ``most`` steps, without titles.
 
-    The strongest change begins a step first; one too near to another border begins none.
+    The strongest change begins a step first; one too near to another border begins none, and
+    neither does one below LEAST_STRENGTH.
     """
     shortest = max(SHORTEST_STEP_S, length * SHORTEST_SHARE)
-    borders: dict[Fraction, str] = {Fraction(0): "the recording begins"}
+    borders: dict[Fraction, str] = {Fraction(0): BEGINS}
     for change in sorted(found, key=lambda c: (-c.strength, c.at)):
-        if len(borders) >= most:
+        if len(borders) >= most or change.strength < LEAST_STRENGTH:
             break
         near = min(abs(change.at - at) for at in (*borders, length))
         if near >= shortest:
             borders[change.at] = change.reason
-    return _laid_out(borders, [""] * len(borders), length, still)
+    return laid_out(borders, [""] * len(borders), length, still)
 
 
-def _laid_out(
+def laid_out(
     borders: dict[Fraction, str],
     titles: Sequence[str],
     length: Fraction,
     still: Sequence[StillStretch],
 ) -> tuple[StepProposal, ...]:
+    """Steps from border to border; ``borders`` gives each its reason, ``titles`` go by time."""
     starts = sorted(borders)
     out = []
     for start, end, title in zip(starts, [*starts[1:], length], titles, strict=True):
         span = Span(start, end)
-        out.append(StepProposal(span, title, show_as(span, still), borders[start]))
+        show = show_as(span, still)
+        why = "" if show == "real" else _dullest(span, still)
+        out.append(StepProposal(span, title, show, borders[start], why))
     return tuple(out)
 
 
@@ -226,112 +284,13 @@ def show_as(span: Span, still: Sequence[StillStretch]) -> ShowAs:
     return "fast" if _share(span, still) >= DULL_SHARE else "real"
 
 
+def _dullest(span: Span, still: Sequence[StillStretch]) -> str:
+    """What goes on for most of a dull span, in words."""
+    kinds = sorted({s.kind for s in still})
+    most = max(kinds, key=lambda kind: _share(span, (s for s in still if s.kind == kind)))
+    return DULL_WORDS.get(most, most)
+
+
 def _share(span: Span, still: Iterable[StillStretch]) -> Fraction:
     inside = [part for s in still if (part := clamp(s.span, span)) is not None]
     return total(merge(inside)) / span.length if span.length else Fraction(0)
-
-
-def fit_steps(
-    found: Sequence[Change],
-    length: Fraction,
-    earlier: Sequence[EarlierStep],
-    still: Sequence[StillStretch] = (),
-) -> tuple[StepProposal, ...]:
-    """The earlier cases' steps, in their order, with the borders that fit best.
-
-    A border gains by the strength of the change there; a step's length costs by how unlikely it is,
-    its natural logarithm taken as normal with the mean and deviation of the earlier cases (the
-    deviation drawn towards USUAL_SPREAD while there are few). Steps are scaled to the recording's
-    length as a whole when it is longer or shorter than they add up to. The best borders are found
-    exactly over all changes and a grid of about 300 places. Raises ValueError without any step, or
-    when a step never lasted at all.
-    """
-    if not earlier:
-        raise ValueError("no earlier step to lay over the recording")
-    if any(not step.lasted or min(step.lasted) <= 0 for step in earlier):
-        raise ValueError("every earlier step needs lengths above zero")
-    places, gains = _places(found, length, len(earlier))
-    means, spreads = _statistics(earlier, float(length))
-    chosen = _best_borders([*places, length], gains, means, spreads)
-    reasons: dict[Fraction, str] = {}
-    for step, index in zip(earlier, chosen, strict=True):
-        at = places[index]
-        why = _reason_at(found, at)
-        cases = f"{len(step.lasted)} earlier case{'s' * (len(step.lasted) != 1)}"
-        usual = duration_text(Fraction(sorted(step.lasted)[len(step.lasted) // 2]))
-        reasons[at] = f"{why}; it lasted {usual} in {cases}"
-    return _laid_out(reasons, [step.title for step in earlier], length, still)
-
-
-def _places(found: Sequence[Change], length: Fraction, steps: int) -> tuple[list[Fraction], Floats]:
-    """Where a border may lie: the start, all changes, a grid; and what a border gains there."""
-    strength: dict[Fraction, float] = {}
-    for change in found:
-        if 0 < change.at < length:
-            strength[change.at] = max(strength.get(change.at, 0.0), change.strength)
-    count = max(300, 4 * steps)
-    grid = [length * n / count for n in range(1, count)]
-    places = sorted({Fraction(0), *strength, *grid})
-    return places, np.array([3 * strength.get(at, 0.0) for at in places])
-
-
-def _statistics(earlier: Sequence[EarlierStep], length: float) -> tuple[Floats, Floats]:
-    """Mean and deviation of the logarithm of each step's length, scaled to the recording."""
-    logs = [np.log([float(x) for x in step.lasted]) for step in earlier]
-    means = np.array([row.mean() for row in logs])
-    means += math.log(length / float(np.exp(means).sum()))
-    spreads = np.array(
-        [
-            math.sqrt(
-                (float(((row - row.mean()) ** 2).sum()) + _PRIOR_CASES * USUAL_SPREAD**2)
-                / (len(row) - 1 + _PRIOR_CASES)
-            )
-            for row in logs
-        ]
-    )
-    return means, spreads
-
-
-def _best_borders(
-    borders: Sequence[Fraction], gains: Floats, means: Floats, spreads: Floats
-) -> list[int]:
-    """Places in ``borders`` where each step begins, the first at 0; exact, O(steps n^2).
-
-    The last of the borders is the recording's end.
-    """
-    count, steps = len(borders) - 1, len(means)
-    places, length = np.array([float(b) for b in borders[:-1]]), float(borders[-1])
-    best = np.full(count, -np.inf)
-    best[0] = 0.0
-    back: list[NDArray[np.intp]] = []
-    lasted = places[None, :] - places[:, None]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        logs = np.where(lasted > 0, np.log(np.maximum(lasted, 1e-9)), np.nan)
-    for step in range(steps - 1):
-        cost = _log_likelihood(logs, means[step], spreads[step])
-        score = best[:, None] + np.where(np.isnan(cost), -np.inf, cost) + gains[None, :]
-        back.append(score.argmax(axis=0))
-        best = score.max(axis=0)
-    final = best + _log_likelihood(np.log(length - places), means[-1], spreads[-1])
-    at = int(final.argmax())
-    chosen = [at]
-    for row in reversed(back):
-        at = int(row[at])
-        chosen.append(at)
-    return chosen[::-1]
-
-
-def _log_likelihood(logs: Floats, mean: float, spread: float) -> Floats:
-    return np.asarray(-0.5 * ((logs - mean) / spread) ** 2 - math.log(spread), np.float64)
-
-
-def _reason_at(found: Sequence[Change], at: Fraction) -> str:
-    if at == 0:
-        return "the recording begins"
-    here = [change for change in found if change.at == at]
-    if here:
-        return max(here, key=lambda change: change.strength).reason
-    times = [change.at for change in found]
-    near = bisect_left(times, at)
-    close = [c for c in found[max(0, near - 1) : near + 1] if abs(c.at - at) <= 3]
-    return f"near where {close[0].reason}" if close else "where it usually begins"

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from chapters.looks import BLANK_DETAIL
 from chapters.marks import Marks
-from chapters.motion import Motions
+from chapters.motion import Motions, by_second
 from chapters.signals import Signals
 from chapters.spans import Span, merge, subtract
 
@@ -198,7 +198,7 @@ _BACK = 5
 
 def _repeats(signals: Signals, rules: StillRules) -> list[tuple[Span, float]]:
     """Stretches in which each quarter of a window moves as the others do, and how alike they are."""
-    start, maps = _by_second(signals.motions)
+    start, maps = by_second(signals.motions)
     if len(maps) < _WINDOW:
         return []
     alike = np.full(len(maps), np.nan)
@@ -214,19 +214,6 @@ def _repeats(signals: Signals, rules: StillRules) -> list[tuple[Span, float]]:
         end = min(signals.end, start + last + 1)
         out.append((Span(start + first, end), float(alike[first : last + 1].mean())))
     return out
-
-
-def _by_second(motions: Motions) -> tuple[Fraction, Floats]:
-    """Mean map of what changed for every whole second from the first row on, (n, 144), 0..1."""
-    if not motions.times:
-        return Fraction(0), np.zeros((0, 144))
-    start, count = motions.since[0], int(motions.times[-1] - motions.since[0])
-    sums, rows = np.zeros((count, 144)), np.zeros(count)
-    for since, time, cells in zip(motions.since, motions.times, motions.cells, strict=True):
-        first, last = int(since - start), int(time - start)
-        sums[first : last + 1] += cells.reshape(-1) / 255
-        rows[first : last + 1] += 1
-    return start, sums / np.maximum(rows, 1)[:, None]
 
 
 def _evenness(maps: Floats, rules: StillRules) -> float:

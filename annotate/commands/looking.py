@@ -13,19 +13,25 @@ from shutil import get_terminal_size
 from annotate.batch import CASE_SUFFIXES, broken, case_files
 from annotate.cache import SegmentCache
 from annotate.captioning import caption_film, caption_unheard
+from annotate.closer import look_closely
 from annotate.commands.common import Command, add_json, as_argument, columns, note, say
-from annotate.decide import decide, look_closely
+from annotate.decide import decide
 from annotate.draft import draft_case
+from annotate.earlier import read_earlier
 from annotate.find import Found, find, found_json, found_text
+from annotate.keptfinds import keep
 from annotate.make import KEPT, out_folder
 from annotate.progress import ProgressLine
 from annotate.recording import clock_gaps
 from annotate.report import ledger_json, step_times_json, table_text
+from annotate.roomspeech import room_speech
 from annotate.sidecars import head_values
 from chapters.casefile import load_case
 from chapters.errors import CaseFileError, InputError, Mistake, TeachcutError
-from chapters.media.files import check_input
-from chapters.media.probe import probe
+from chapters.fitsteps import fit_steps
+from chapters.media.files import check_input, sha256_of
+from chapters.media.probe import Probe, probe
+from chapters.spans import Span
 from chapters.textfile import read_text_file
 from chapters.yamltext import caret_lines
 
@@ -44,13 +50,21 @@ def _find_arguments(parser: argparse.ArgumentParser) -> None:
     add_json(parser)
 
 
-def _found(paths: list[Path]) -> Found:
-    progress = ProgressLine("find")
+def _found(paths: list[Path], name: str) -> Found:
+    """What is found in the recordings, seen and heard."""
+    progress = ProgressLine(name)
+
+    def listen(path: Path, facts: Probe) -> tuple[Span, ...]:
+        return room_speech(
+            path, facts, lambda done, whole: progress("listening", float(done), float(whole))
+        )
+
     try:
         checked = [check_input(path, str(path)) for path in paths]
         return find(
             checked,
             progress=lambda done, whole: progress("looking", float(done), float(whole)),
+            listen=listen,
         )
     finally:
         progress.end()
@@ -58,7 +72,7 @@ def _found(paths: list[Path]) -> Found:
 
 def run_find(args: argparse.Namespace) -> int:
     """Print the parts, scene cuts and dull stretches of a recording."""
-    found = _found(args.recordings)
+    found = _found(args.recordings, "find")
     say(found_json(found) if args.json else found_text(found))
     return 0
 
@@ -68,30 +82,66 @@ def _start_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--to", type=Path, metavar="FILE", help="write the case file here (default: print it)"
     )
+    parser.add_argument(
+        "--like",
+        type=Path,
+        nargs="+",
+        default=[],
+        metavar="CASE",
+        help="earlier cases of the procedure, or a folder of them: take over their steps",
+    )
+    parser.add_argument(
+        "--procedure", default="", metavar="NAME", help="of the earlier cases, only those of this"
+    )
 
 
 def run_start(args: argparse.Namespace) -> int:
     """Draft a case file from what is found in the recordings."""
-    if args.to is not None and args.to.exists():
-        raise InputError(f"{args.to}: is there already; choose another name, nothing was changed")
-    if args.to is not None and args.to.suffix.lower() not in CASE_SUFFIXES:
-        raise InputError(f"{args.to}: a case file's name ends with .yaml; add it")
-    if args.to is not None and not args.to.parent.is_dir():
-        raise InputError(f"{args.to.parent}: is no folder; make it first, or choose another")
+    _check_target(args.to)
+    if args.procedure and not args.like:
+        raise InputError("--procedure chooses among earlier cases; name them with --like")
     names = _names_for(args.to, args.recordings)
-    found = _found(args.recordings)
+    earlier = read_earlier(args.like, args.procedure) if args.like else None
+    for told in earlier.left_out if earlier else ():
+        note(told)
+    found = _found(args.recordings, "start")
+    if args.to is not None:
+        _keep_found(args.to, args.recordings, found)
     parts = zip(found.parts, names, strict=True)
     found = replace(found, parts=tuple(replace(part, file=name) for part, name in parts))
+    procedure = ""
+    if earlier is not None:
+        steps = fit_steps(found.changes, found.length, earlier.steps, found.still)
+        found, procedure = replace(found, proposals=steps), earlier.procedure
     gaps = clock_gaps([probe(path, str(path)) for path in args.recordings])
     name = "case.yaml" if args.to is None else args.to.name
-    text = draft_case(found, file=name, clock_gaps=gaps)
+    text = draft_case(found, file=name, clock_gaps=gaps, procedure=procedure)
     if args.to is None:
         say(text)
         return 0
     with args.to.open("x", encoding="utf-8", newline="\n") as file:
         file.write(text)
-    note(f"wrote {args.to}; name the steps in it, then: teachcut check {as_argument(args.to)}")
+    what = "check the borders of" if earlier is not None else "name"
+    note(f"wrote {args.to}; {what} the steps in it, then: teachcut check {as_argument(args.to)}")
     return 0
+
+
+def _check_target(to: Path | None) -> None:
+    """Refuse a place for the draft before anything is looked at."""
+    if to is None:
+        return
+    if to.exists():
+        raise InputError(f"{to}: is there already; choose another name, nothing was changed")
+    if to.suffix.lower() not in CASE_SUFFIXES:
+        raise InputError(f"{to}: a case file's name ends with .yaml; add it")
+    if not to.parent.is_dir():
+        raise InputError(f"{to.parent}: is no folder; make it first, or choose another")
+
+
+def _keep_found(case: Path, recordings: Sequence[Path], found: Found) -> None:
+    """Leave what was found where the check of the case looks for it."""
+    hashes = [sha256_of(path) for path in recordings]
+    keep(SegmentCache(case.parent / "out" / KEPT), hashes, found)
 
 
 def _names_for(case: Path | None, recordings: Sequence[Path]) -> list[str]:
@@ -157,8 +207,8 @@ def _check(case: Path, quick: bool) -> _Checked:
         decided = decide(load_case(case), progress)
         if quick:
             return _Checked(warnings=(*decided.warnings, *caption_unheard(decided)[1]))
-        told = look_closely(decided, progress)
         kept = SegmentCache(out_folder(decided.loaded).parent / KEPT)
+        told = look_closely(decided, kept, progress)
         _, remarks = caption_film(decided, kept, progress)
         return _Checked(warnings=(*decided.warnings, *remarks, *told))
     except CaseFileError as error:

@@ -5,16 +5,19 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from annotate.draft import MOST_REMARKS, MOST_STEPS, draft_case, propose_steps
+from annotate.draft import MOST_REMARKS, draft_case
 from chapters.case import Case
 from chapters.casechecks import check_against
 from chapters.casefile import read_case
 from chapters.errors import RecordingError
+from chapters.marks import MarkReader
+from chapters.proposals import MOST_STEPS, StepProposal, changes, propose
 from chapters.scenecuts import SceneCut
 from chapters.spans import Span
 from chapters.stillness import StillStretch
@@ -39,6 +42,16 @@ class Findings:
     scene_cuts: tuple[SceneCut, ...] = ()
     still: tuple[StillStretch, ...] = ()
     holes: tuple[Span, ...] = ()
+    like: tuple[StepProposal, ...] = ()
+
+    @property
+    def proposals(self) -> tuple[StepProposal, ...]:
+        """The steps as ``find`` proposes them, or those laid over by ``like``."""
+        begins = [part.start for part in self.parts]
+        nothing = MarkReader().finish()
+        found = changes(nothing, self.scene_cuts, self.still, begins, holes=self.holes)
+        last = self.parts[-1]
+        return self.like or propose(found, last.start + last.length, self.still)
 
 
 def cut(at: Fraction | int, confidence: float = 0.9, kind: str = "cut") -> SceneCut:
@@ -80,13 +93,13 @@ def case_of(text: str) -> Case:
 
 
 def proposals(findings: Findings) -> list[tuple[int, str]]:
-    """Start in whole seconds and ``dull`` or ``lively`` of every proposed step."""
-    return [(int(p.span.start), "dull" if p.dull else "lively") for p in propose_steps(findings)]
+    """Start in whole seconds of every proposed step, and how it is shown."""
+    return [(int(p.span.start), p.show) for p in findings.proposals]
 
 
 def starts(findings: Findings) -> list[Fraction]:
     """Where the proposed steps start."""
-    return [p.span.start for p in propose_steps(findings)]
+    return [p.span.start for p in findings.proposals]
 
 
 def test_draft_reads_without_a_mistake_and_fits_its_recording() -> None:
@@ -103,13 +116,10 @@ def test_draft_says_what_was_found_where_it_was_found() -> None:
     remarks = [re.findall(r"^    # (\d.*)$", step, re.MULTILINE) for step in steps]
     assert remarks == [
         [],
-        ["0:31.268  scene cut, another view"],
-        ["1:40  nothing moves until 3:10"],
-        [
-            "3:20  likely a scene cut, the view is swapped",
-            "5:00  the picture is black until 5:10",
-            "8:20  no pictures until 8:50",
-        ],
+        [],
+        [],
+        ["3:20  likely a scene cut, the view is swapped"],
+        ["5:00  the picture is black until 5:10", "8:20  no pictures until 8:50"],
         [],
         [
             "14:02  it's 2.mp4 begins",
@@ -121,15 +131,59 @@ def test_draft_says_what_was_found_where_it_was_found() -> None:
     ]
 
 
+def test_a_step_says_why_it_begins_and_why_it_is_not_shown_as_recorded() -> None:
+    """The reason stands beside the time, what is dull beside the way it is shown."""
+    lines = draft_case(TWO).splitlines()
+    assert "    from: 0:31.268  # 1:09 long; another view" in lines
+    assert "    from: 1:40  # 1:30 long; from here on nothing moves" in lines
+    assert "    show: fast  # nothing moves" in lines
+    assert "    from: 8:50  # 5:12 long; pictures again after 0:30 without" in lines
+
+
+def test_what_is_black_all_along_is_offered_to_be_left_out() -> None:
+    """Half a minute of black becomes a step of its own that is skipped, and says so."""
+    text = draft_case(one(200, still=(dull(60, 90, "black"),)))
+    assert "    show: skip  # the picture is black" in text.splitlines()
+    assert [(str(s.start), s.show.kind) for s in case_of(text).steps] == [
+        ("0", "real"),
+        ("60", "skip"),
+        ("90", "real"),
+    ]
+
+
+def test_steps_of_earlier_cases_keep_their_names() -> None:
+    """Id, title, phase, speed and expected range are written as they were, whatever their letters."""
+    laid = (
+        StepProposal(Span(Fraction(0), Fraction(40)), 'The "neck"', "real", "the recording begins"),
+        StepProposal(
+            Span(Fraction(40), Fraction(100)),
+            "Clean: the margin",
+            "8x",
+            "another view; it lasted 0:58 in 2 earlier cases",
+            id="clean",
+            phase="Preparation",
+            expect="0:30..1:30",
+        ),
+    )
+    case = case_of(draft_case(one(100, like=laid), procedure="Perforation repair"))
+    assert [(s.id, s.title, s.phase) for s in case.steps] == [
+        ("step-1", 'The "neck"', ""),
+        ("clean", "Clean: the margin", "Preparation"),
+    ]
+    assert case.steps[1].show.speed == 8 and case.steps[1].expect is not None
+    assert case.procedure == "Perforation repair"
+
+
 def test_steps_are_proposed_at_the_joints_of_the_recording() -> None:
-    """New files, holes, scene cuts and the edges of long dull stretches begin a step."""
+    """New files, holes, scene cuts and the edges of dull stretches begin a step."""
     case = case_of(draft_case(TWO))
     found = [(str(s.start), s.show.kind) for s in case.steps]
     assert found == [
         ("0", "real"),
         ("7817/250", "real"),
         ("100", "fast"),
-        ("200", "real"),
+        ("190", "real"),
+        ("300", "real"),
         ("530", "real"),
         ("842", "fast"),
         ("1100", "real"),
@@ -175,12 +229,12 @@ def test_a_new_file_goes_before_a_sure_cut() -> None:
 
 
 def test_a_short_dull_stretch_is_no_step_and_a_long_one_is_fast() -> None:
-    """Under twenty seconds of nothing is a remark; a minute is a step to run fast."""
-    assert proposals(one(300, still=(dull(100, 115),))) == [(0, "lively")]
+    """A few seconds of nothing are a remark; a minute is a step to run fast."""
+    assert proposals(one(300, still=(dull(100, 107),))) == [(0, "real")]
     assert proposals(one(300, still=(dull(100, 160),))) == [
-        (0, "lively"),
-        (100, "dull"),
-        (160, "lively"),
+        (0, "real"),
+        (100, "fast"),
+        (160, "real"),
     ]
 
 
@@ -268,4 +322,4 @@ def test_any_findings_give_a_case_that_fits(
     begins = [s.start for s in case.steps]
     assert begins[0] == 0
     assert len(begins) <= MOST_STEPS
-    assert all(b - a >= 5 for a, b in zip(begins, [*begins[1:]], strict=False))
+    assert all(b - a >= Fraction(4999, 1000) for a, b in pairwise(begins))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -12,6 +13,7 @@ import pytest
 
 from annotate.find import Found, FoundPart, find, found_json, found_text
 from chapters.errors import RecordingError
+from chapters.proposals import Change, StepProposal
 from chapters.scenecuts import SceneCut
 from chapters.spans import Span
 from chapters.stillness import StillStretch
@@ -132,7 +134,46 @@ def test_text_says_none_where_nothing_was_found() -> None:
     """A recording without cuts or dull stretches says so instead of saying nothing."""
     text = found_text(Found((FoundPart("a.mp4", Fraction(0), Fraction(3), 90),), (), (), ()))
 
-    assert text.count("none") == 2
+    assert text.count("none") == 4
+
+
+def test_steps_and_changes_are_told_with_their_reasons() -> None:
+    """Text and JSON say where a step may begin, why, and how it could be shown."""
+    change = Change(RecordingTime(Fraction(65)), 0.7, "something moves again after 1:00")
+    step = StepProposal(
+        Span(Fraction(5), Fraction(65)), "", "fast", "from here on nothing moves", "nothing moves"
+    )
+    spoken = Span(Fraction(70), Fraction(75))
+    found = replace(FOUND, changes=(change,), proposals=(step,), speech=(spoken,))
+    data = json.loads(found_json(found))
+    text = found_text(found)
+
+    assert data["changes"] == [{"at": 65.0, "strength": 0.7, "reason": change.reason}]
+    assert data["steps"] == [
+        {
+            "from": 5.0,
+            "to": 65.0,
+            "show": "fast",
+            "reason": "from here on nothing moves",
+            "why": "nothing moves",
+        }
+    ]
+    assert data["speech"] == [{"from": 70.0, "to": 75.0}]
+    assert "0:01:05.000  strength 0.70  something moves again after 1:00" in text
+    assert "0:00:05.000    1:00  fast (nothing moves); from here on nothing moves" in text
+    assert "0:01:10.000 to 0:01:15.000  somebody speaks" in text
+
+
+def test_whoever_listens_is_heard_in_recording_time(tmp_path: Path) -> None:
+    """Speech of the second part is told along both parts, and may begin a step."""
+    first = write(tmp_path / "a.mp4", shot(1, 60))
+    second = write(tmp_path / "b.mp4", shot(1, 60, start=60))
+    found = find([first, second], listen=lambda path, _: [Span(Fraction(1, 2), Fraction(1))])
+
+    assert found.speech == (
+        Span(Fraction(1, 2), Fraction(1)),
+        Span(Fraction(5, 2), Fraction(3)),
+    )
 
 
 def test_a_stretch_in_which_nothing_moves_is_told(tmp_path: Path) -> None:

@@ -11,18 +11,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from chapters.fitsteps import USUAL_SPREAD, EarlierStep, _best_borders, fit_steps
 from chapters.marks import Marks
-from chapters.proposals import (
-    MOST_STEPS,
-    USUAL_SPREAD,
-    Change,
-    EarlierStep,
-    _best_borders,
-    changes,
-    fit_steps,
-    propose,
-    show_as,
-)
+from chapters.proposals import MOST_STEPS, Change, changes, propose, show_as
 from chapters.scenecuts import SceneCut
 from chapters.spans import Span
 from chapters.stillness import StillStretch
@@ -82,8 +73,8 @@ def test_pauses_and_speech_are_reasons() -> None:
     reasons = {c.at: c.reason for c in changes(marks(40), [], still, speech=speech)}
 
     assert reasons == {
-        10: "a quiet stretch begins",
-        40: "it goes on after 0:30 of quiet",
+        10: "from here on nothing moves",
+        40: "something moves again after 0:30",
         50: "speech after 0:45 without",
     }
 
@@ -111,6 +102,42 @@ def test_there_are_never_too_many_steps() -> None:
     found = [Change(at(n * 10), 0.5, "x") for n in range(1, 100)]
 
     assert len(propose(found, Fraction(1000))) == MOST_STEPS
+
+
+def test_a_hole_is_a_change_at_its_end() -> None:
+    """Where pictures come again after a hole, a step may begin, almost as surely as with a file."""
+    found = changes(marks(40), [], [], holes=[Span(Fraction(4), Fraction(16))])
+
+    assert found == (Change(at(16), 0.95, "pictures again after 0:12 without"),)
+
+
+def test_changes_close_together_are_one() -> None:
+    """A cut half a second from a new file is told once, as the new file."""
+    cuts = [SceneCut(at(Fraction(21, 2)), "cut", 0.9), SceneCut(at(15), "cut", 0.9)]
+
+    assert [c.at for c in changes(marks(40), cuts, [], parts=[Fraction(0), Fraction(10)])] == [
+        10,
+        15,
+    ]
+
+
+def test_a_wait_is_one_step() -> None:
+    """A weak cut in the middle of a minute of nothing begins no step; the wait's ends do."""
+    wait = [StillStretch(Span(Fraction(60), Fraction(120)), "still", 1.0)]
+    found = changes(marks(400), [SceneCut(at(90), "stop", 0.5)], wait)
+    steps = propose(found, Fraction(200), wait)
+
+    assert [s.span.start for s in steps] == [0, 60, 120]
+    assert [(s.show, s.why) for s in steps] == [
+        ("real", ""),
+        ("fast", "nothing moves"),
+        ("real", ""),
+    ]
+
+
+def test_a_weak_change_begins_no_step() -> None:
+    """What hardly changes is told, not proposed."""
+    assert len(propose([Change(at(50), 0.2, "the light changes")], Fraction(100))) == 1
 
 
 @pytest.mark.parametrize(
