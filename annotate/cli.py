@@ -15,6 +15,7 @@ from types import FrameType
 from typing import TextIO
 
 from annotate.commands.common import Command, fault_sentence, note, os_sentence
+from annotate.heap import give_back_large_blocks
 from annotate.version import VERSION
 from chapters.errors import TeachcutError
 
@@ -86,6 +87,7 @@ def main(arguments: Sequence[str] | None = None, known: Sequence[Command] | None
     """
     for stream in (sys.stdout, sys.stderr):
         _say_anything(stream)
+    give_back_large_blocks()
     try:
         if threading.current_thread() is threading.main_thread():
             signal.signal(signal.SIGTERM, _stop)

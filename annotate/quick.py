@@ -23,6 +23,7 @@ from annotate.decide import Decided
 from annotate.engine import Job, encode_segments, join, open_muxer
 from annotate.faces import Faces
 from annotate.progress import Report
+from annotate.quality import LEVELS, QUICK
 from annotate.segments import Segment, split
 from chapters.markers import Chapter
 from chapters.media.copycut import CannotCopy, CopySource, Group, copy_source, used_ids
@@ -160,7 +161,11 @@ def _joined(items: Sequence[Segment | Copy]) -> list[Segment | Copy]:
 
 
 def quick_settings(settings: EncoderSettings, plan: QuickPlan) -> EncoderSettings:
-    """The settings with a parameter-set number that the copied pictures do not use; always x264."""
+    """The settings with a parameter-set number that the copied pictures do not use; always x264.
+
+    At the club level they give up bits for time.
+    """
+    settings = QUICK if settings == LEVELS["club"] else settings
     taken = set[int]()
     for source in plan.sources.values():
         taken |= used_ids(source.parameter_sets)

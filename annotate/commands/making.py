@@ -28,7 +28,7 @@ from annotate.commands.common import (
     say,
 )
 from annotate.make import KEPT, Made, Wishes, make_case
-from annotate.progress import ProgressLine
+from annotate.progress import ProgressEvents, ProgressLine
 from annotate.quality import ENCODERS, LEVELS, SOFTWARE
 from chapters.casefile import load_case
 from chapters.errors import DiskFull, InputError, TeachcutError
@@ -41,6 +41,17 @@ def _make_arguments(parser: argparse.ArgumentParser) -> None:
     add_out(parser)
     _wish_arguments(parser)
     add_json(parser)
+    _progress_argument(parser)
+
+
+def _progress_argument(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--progress",
+        choices=("line", "events"),
+        metavar="HOW",
+        help="on standard error: line, or events, one JSON object a line (default: events with "
+        "--json, else line)",
+    )
 
 
 def _wish_arguments(parser: argparse.ArgumentParser) -> None:
@@ -90,9 +101,9 @@ def outcome_of(made: Made, case: Path) -> Outcome:
     )
 
 
-def make_one(case: Path, out: Path | None, wishes: Wishes) -> Outcome:
-    """Make one case in this process; what goes wrong is in the outcome."""
-    progress = ProgressLine(case.name)
+def make_one(case: Path, out: Path | None, wishes: Wishes, *, events: bool = False) -> Outcome:
+    """Make one case in this process; what goes wrong is in the outcome. ``events``: JSON progress."""
+    progress = ProgressEvents(case.name) if events else ProgressLine(case.name)
     try:
         made = make_case(load_case(case), out, progress, wishes)
     except TeachcutError as error:
@@ -118,12 +129,19 @@ def run_make(args: argparse.Namespace) -> int:
     cases = case_files(args.cases)
     _refuse_twins(cases, args.out)
     wishes = _wishes(args)
+    events = args.progress == "events" or (args.json and args.progress is None)
     if len(cases) == 1:
-        outcomes: tuple[Outcome, ...] = (make_one(cases[0], args.out, wishes),)
+        outcomes: tuple[Outcome, ...] = (make_one(cases[0], args.out, wishes, events=events),)
     else:
-        rest = _options(wishes) + (["--out", str(args.out)] if args.out else [])
+        rest = [*_options(wishes), "--progress", "events" if events else "line"]
+        rest += ["--out", str(args.out)] if args.out else []
         names = dict(zip(cases, shown_names([str(case) for case in cases]), strict=True))
-        outcomes = make_many(cases, rest, lambda i, n, case: note(f"{i} of {n}: {names[case]}"))
+
+        def tell(number: int, of: int, case: Path) -> None:
+            if not events:
+                note(f"{number} of {of}: {names[case]}")
+
+        outcomes = make_many(cases, rest, tell)
     say(outcomes_json(outcomes) if args.json else outcomes_text(outcomes, columns()))
     if not args.json and len(outcomes) == 1 and outcomes[0].folder:
         say(f"in {outcomes[0].folder}")
@@ -154,6 +172,7 @@ def _batch_arguments(parser: argparse.ArgumentParser) -> None:
     add_out(parser)
     _wish_arguments(parser)
     add_json(parser)
+    _progress_argument(parser)
 
 
 def run_batch(args: argparse.Namespace) -> int:

@@ -24,6 +24,7 @@ _CHOSEN = (
     *("sam2_04_coffee.mp4", "mdn_flower.mp4", "sam2_bedroom.mp4", "sam2_02_cups.mp4"),
     *("world.mp4", "WolfgangLanger_Pexels.mp4"),
 )
+_SPOKEN = "mdn_friday.mp4"
 _MOST_FRAMES = 240
 _CAMERA = (
     "keyint=60:min-keyint=60:scenecut=0:ref=1:cabac=1:8x8dct=1:deblock=0,0:bframes=0:weightp=0:"
@@ -68,9 +69,17 @@ def _view(frame: av.VideoFrame, index: int) -> NDArray[np.uint8]:
     return flat.reshape(plane.height, plane.line_size)[:, : plane.width]
 
 
-def write_recording(path: Path, seconds: int, clips: list[tuple[Clip, Path]]) -> None:
-    """Write the recording, with a quiet sine for sound. The same clips give the same pictures."""
-    rng = np.random.default_rng(1)
+def find_sound(cache: Path) -> Path:
+    """A clip with people speaking in a room. Raises SystemExit where it cannot be had."""
+    path = locate(next(c for c in CLIPS if c.name == _SPOKEN), cache)
+    if path is None:
+        raise SystemExit(f"{_SPOKEN} cannot be had: name a folder of clips in TEACHCUT_MEDIA")
+    return path
+
+
+def write_recording(path: Path, seconds: int, clips: list[tuple[Clip, Path]], spoken: Path) -> None:
+    """Write the recording, the sound of ``spoken`` over and over. The same clips, the same pictures."""
+    rng, voice = np.random.default_rng(1), _voice(spoken)
     noises = [rng.normal(0, 2, SIZE_PX[::-1]).round().astype(np.int16) for _ in range(5)]
     with av.open(str(path), "w") as box:
         stream = box.add_stream("libx264", rate=FPS)
@@ -93,28 +102,34 @@ def write_recording(path: Path, seconds: int, clips: list[tuple[Clip, Path]]) ->
             frame.pts, frame.time_base = number, Fraction(1, FPS)
             box.mux(stream.encode(frame))
             if number % FPS == 0:
-                for block in _second_of_sound(number // FPS):
+                for block in _blocks(voice, number // FPS):
                     box.mux(sound.encode(block))
         box.mux(stream.encode(None))
         box.mux(sound.encode(None))
 
 
-def _second_of_sound(second: int) -> Iterator[av.AudioFrame]:
-    at = np.arange(second * 48000, (second + 1) * 48000)
-    wave = (0.2 * np.sin(2 * np.pi * 220 * at / 48000)).astype(np.float32)
-    for start in range(0, 48000, 1000):
-        block = np.repeat(wave[None, start : start + 1000], 2, axis=0)
+def _voice(path: Path) -> NDArray[np.float32]:
+    """The whole sound of a clip, (samples, 2) at 48 kHz."""
+    to_stereo = av.AudioResampler("flt", "stereo", 48000)
+    with av.open(str(path)) as box:
+        parts = [p for f in box.decode(audio=0) for p in to_stereo.resample(f)]
+    return np.concatenate([part.to_ndarray().reshape(-1, 2) for part in parts])
+
+
+def _blocks(voice: NDArray[np.float32], second: int) -> Iterator[av.AudioFrame]:
+    for start in range(second * 48000, (second + 1) * 48000, 1000):
+        block = voice[(start + np.arange(1000)) % len(voice)].T
         frame = av.AudioFrame.from_ndarray(
             np.ascontiguousarray(block), format="fltp", layout="stereo"
         )
-        frame.sample_rate, frame.pts = 48000, second * 48000 + start
+        frame.sample_rate, frame.pts = 48000, start
         frame.time_base = Fraction(1, 48000)
         yield frame
 
 
 def stretches(seconds: int) -> list[tuple[str, Fraction, Fraction]]:
-    """The plan: 60 % real time, 35 % at 8x, 5 % not shown, in rounds of a minute at most."""
-    rounds = max(1, seconds // 60)
+    """The plan: 60 % real time, 35 % at 8x, 5 % not shown, eight rounds of them in five minutes."""
+    rounds = max(1, round(seconds * 8 / 300))
     length = Fraction(seconds, rounds)
     out = []
     for n in range(rounds):

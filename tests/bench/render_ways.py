@@ -14,6 +14,7 @@ from pathlib import Path
 from annotate.cache import SegmentCache
 from annotate.decide import Decided, decide
 from annotate.engine import Job, encode_film
+from annotate.heap import give_back_large_blocks
 from annotate.inserts import FilmInserts
 from annotate.picture.fonts import FontChain
 from annotate.progress import silent
@@ -166,7 +167,8 @@ def moviepy_first(folder: Path, out: Path, seconds: int) -> None:
 
 
 def run(way: str, folder: Path, out: Path, seconds: int) -> None:
-    """Run one way."""
+    """Run one way, ours as the command line runs it."""
+    give_back_large_blocks()
     ways = {
         "limit": lambda: bare(folder / "frames.mp4", out),
         "bare": lambda: bare(folder / "part.mp4", out),
@@ -176,7 +178,7 @@ def run(way: str, folder: Path, out: Path, seconds: int) -> None:
         "club": lambda: engine(folder, out, "case.yaml", level("club")),
         "club-renamed": lambda: engine(folder, out, "renamed.yaml", level("club")),
         "club-faster": lambda: engine(folder, out, "faster.yaml", level("club")),
-        "club-1-core": lambda: engine(folder, out, "case.yaml", level("club"), 1),
+        "club-1": lambda: engine(folder, out, "case.yaml", level("club"), 1),
         "draft": lambda: engine(folder, out, "case.yaml", level("draft")),
         "quick": lambda: quick(folder, out),
         "small": lambda: small_film(folder / "cut-V.mp4", out),
