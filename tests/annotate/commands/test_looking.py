@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from pathlib import Path
 
+import cv2
+import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from annotate.cli import main
 from chapters.casefile import load_case
 from tests.clips import VideoTrack, even_times, write_clip
+from tests.scenes import canvas
 
 CASE = """\
 case: bench-03
@@ -149,3 +154,109 @@ def test_start_into_a_folder_that_is_not_there_is_refused(
     assert main(["start", str(folder / "part.mp4"), "--to", str(where)]) == 2
     assert f"{folder / 'new'}: is no folder" in capsys.readouterr().err
     assert not (folder / "new").exists()
+
+
+def waiting(folder: Path) -> Path:
+    """A recording of seventy seconds: work, half a minute of a standing view, work."""
+    view = canvas(5)[20:110, 30:190].astype(np.uint8)
+
+    def draw(number: int, width_px: int, height_px: int) -> Sequence[NDArray[np.generic]]:
+        picture = cv2.resize(view, (width_px, height_px), interpolation=cv2.INTER_CUBIC)
+        second = number / 10
+        if not 20 <= second < 50:
+            x = width_px // 2 + round(width_px / 4 * np.sin(second * 1.3 + second**2 / 40))
+            cv2.line(picture, (x, height_px // 2), (width_px, height_px), 230, 5)
+        grey = np.full((height_px // 2, width_px // 2), 128, np.uint8)
+        return np.asarray(picture, np.uint8), grey, grey
+
+    track = VideoTrack(even_times(700, 10), size_px=(320, 192), gop=20, draw=draw)
+    write_clip(folder / "long.mp4", track)
+    return folder / "long.mp4"
+
+
+LONG = """\
+case: wait
+title: A wait
+subject: simulated
+recordings: [long.mp4]
+steps:
+  - {id: all, title: All of it, from: 0}
+"""
+
+
+def test_check_tells_of_a_wait_in_real_time_and_looks_once(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One sentence with the times; the second check says the same without a look at a picture."""
+    waiting(tmp_path)
+    case = tmp_path / "case.yaml"
+    case.write_text(LONG, encoding="utf-8")
+    assert main(["check", str(case)]) == 0
+    first = capsys.readouterr().out
+    assert "step all is shown in real time, but nothing moves from 0:20 to 0:50 (0:30)" in first
+
+    def refuse(*_: object, **__: object) -> None:
+        raise AssertionError("looked again")
+
+    monkeypatch.setattr("annotate.decide.find", refuse)
+    assert main(["check", str(case)]) == 0
+    assert capsys.readouterr().out == first
+    assert main(["check", "--quick", str(case)]) == 0
+    assert "nothing moves" not in capsys.readouterr().out
+
+
+def test_start_offers_a_wait_as_fast_and_check_recalls_it(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The draft's wait is a step of its own; check does not look through the recording again."""
+    recording = waiting(tmp_path)
+    case = tmp_path / "case.yaml"
+    assert main(["start", str(recording), "--to", str(case)]) == 0
+    steps = load_case(case).case.steps
+    assert [s.show.kind for s in steps] == ["real", "fast", "real"]
+    assert [float(s.start) for s in steps] == pytest.approx([0, 20, 50], abs=1)
+    assert "show: fast  # nothing moves" in case.read_text(encoding="utf-8")
+
+    def refuse(*_: object, **__: object) -> None:
+        raise AssertionError("looked again")
+
+    monkeypatch.setattr("annotate.decide.find", refuse)
+    capsys.readouterr()
+    assert main(["check", str(case)]) == 0
+    assert "shown in real time" not in capsys.readouterr().out
+
+
+def test_start_like_lays_the_steps_of_an_earlier_case_over_the_recording(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Names, ids and speeds come from the earlier case, borders from what changes here."""
+    recording = waiting(tmp_path)
+    earlier = tmp_path / "earlier.yaml"
+    steps = ["{id: look, title: Look, from: 0}", "{id: set, title: Set, from: 25, show: 8x}"]
+    steps.append("{id: polish, title: Polish, from: 48}")
+    listed = "".join(f"  - {step}\n" for step in steps)
+    head = LONG.split("  - ", maxsplit=1)[0].replace("subject", "procedure: Bench\nsubject")
+    earlier.write_text(head + listed, encoding="utf-8")
+    case = tmp_path / "case.yaml"
+    assert main(["start", str(recording), "--to", str(case), "--like", str(earlier)]) == 0
+    drafted = load_case(case).case
+    assert [(s.id, s.title) for s in drafted.steps] == [
+        ("look", "Look"),
+        ("set", "Set"),
+        ("polish", "Polish"),
+    ]
+    assert [float(s.start) for s in drafted.steps] == pytest.approx([0, 20, 50], abs=1)
+    assert drafted.procedure == "Bench" and drafted.steps[1].show.speed == 8
+    assert "it lasted 0:23 in 1 earlier case" in case.read_text(encoding="utf-8")
+    assert "check the borders of the steps in it" in capsys.readouterr().err
+
+
+def test_start_refuses_earlier_cases_that_do_not_serve_before_it_looks(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A folder without a case, or a procedure without earlier cases, is one sentence."""
+    (folder / "none").mkdir()
+    assert main(["start", str(folder / "part.mp4"), "--like", str(folder / "none")]) == 2
+    assert "holds no case file" in capsys.readouterr().err
+    assert main(["start", str(folder / "part.mp4"), "--procedure", "Bench"]) == 2
+    assert "name them with --like" in capsys.readouterr().err
