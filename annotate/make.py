@@ -151,7 +151,7 @@ def _draw(
         sheet = cue_sheet(plan, decided.narration, pictures, mark)
     place("cue-sheet.html").write_text(cue_sheet_html(sheet), encoding="utf-8", newline="\n")
     place("cue-sheet.txt").write_text(cue_sheet_text(sheet), encoding="utf-8", newline="\n")
-    burnt = words.cues if case.captions_in_picture else ()
+    burnt = words.read_cues if case.captions_in_picture else ()
     tracks = caption_tracks(plan, words)
     job = Job(decided, inserts, fonts, how[1].settings, mark, burnt=burnt, captions=tracks)
     told = _encode(job, words, place(FILM), how, cache, report)

@@ -138,8 +138,16 @@ def is_file_name(script: str) -> bool:
 
 
 def script_text(script: str, find_file: Callable[[str], Path]) -> str:
-    """The words of a script. Raises CaseFileError where its file cannot be read as text."""
-    return read_text_file(find_file(script), script) if is_file_name(script) else script
+    """The words of a script. Raises CaseFileError where its file cannot be read as text.
+
+    Lines at the top of a file that begin with ``# `` are remarks.
+    """
+    if not is_file_name(script):
+        return script
+    lines = read_text_file(find_file(script), script).splitlines(keepends=True)
+    while lines and lines[0].startswith("# "):
+        del lines[0]
+    return "".join(lines)
 
 
 def _talk_pieces(

@@ -17,7 +17,7 @@ from annotate.captions.profiles import NOTES, Profile
 from annotate.captions.terms import fix_terms, terms_of
 from annotate.plan import Plan
 from annotate.report import ledger_json, step_times_csv, step_times_json
-from annotate.words import CAUTIONS, DRAFT_CAPTIONS, NOT_FOR_PUBLICATION
+from annotate.words import CAUTIONS, DRAFT_CAPTIONS, HEARD_TEXT, NOT_FOR_PUBLICATION
 from chapters.markers import Chapter, chapters_text, chapters_vtt, safe_shape
 from chapters.media.mux import TextTrack
 from chapters.spans import Span
@@ -48,6 +48,11 @@ class Words:
     sources: Mapping[str, Source] = field(default_factory=dict)
     drafts: Mapping[str, str] = field(default_factory=dict)
     remarks: tuple[str, ...] = ()
+
+    @property
+    def read_cues(self) -> tuple[Cue, ...]:
+        """The captions but those that nobody has read: what may be drawn into the picture."""
+        return tuple(cue for cue in self.cues if cue.step and cue.step not in self.drafts)
 
 
 def notice(plan: Plan) -> str:
@@ -222,7 +227,8 @@ def sidecars(plan: Plan, words: Words) -> dict[str, str]:
             ("srt", cues_to_srt(cues, said)),
         )
     }
-    heard = {f"heard-{step}.txt": text for step, text in words.drafts.items()}
+    remark = "\n".join((HEARD_TEXT, f"# {said}") if said else (HEARD_TEXT,))
+    heard = {f"heard-{step}.txt": f"{remark}\n{text}" for step, text in words.drafts.items()}
     own = cues_to_vtt(words.cues, said, case.language, settings=ABOVE, about=drafted)
     return (
         others

@@ -142,9 +142,10 @@ def _lay(decided: Decided, laid: Laid, kept: _Kept, rivals: Sequence[Laid], foun
     found.complaints += check_sync(cues, words, profile)
     if kept.by:
         found.drafts[laid.step] = _as_script(words)
+        drawn = ", not drawn into the picture" if plan.case.captions_in_picture else ""
         found.notices.append(
-            f"captions of step {laid.step} are a draft, heard by {kept.by} in {laid.file}; correct "
-            f"heard-{laid.step}.txt in the results and name a copy of it as script:"
+            f"captions of step {laid.step} are a draft{drawn}, heard in {laid.file} by {kept.by}; "
+            f"correct heard-{laid.step}.txt in the results and name a copy of it as script:"
         )
 
 
@@ -243,10 +244,11 @@ class _Listener:
             found = hear_take(sound, self._recogniser)
         except (RuntimeError, ValueError) as error:
             raise WorkError(f"{self.recogniser_name} failed on {heard.file}: {error}") from error
-        notes = (f"{found.recogniser}: {WEAK}",) if found.draft else ()
         if not found.words:
-            notes = (f"{found.recogniser} heard no word; captions come from the step's note",)
-        return _Kept(found.words, (), notes, found.recogniser)
+            lacks = f"{found.recogniser} heard no word; captions come from the step's note"
+            return _Kept((), notes=(lacks,))
+        by = f"{found.recogniser} ({WEAK})" if found.draft else found.recogniser
+        return _Kept(found.words, by=by)
 
 
 def _faults(found: Alignment) -> tuple[Fault, ...]:

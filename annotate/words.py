@@ -12,5 +12,8 @@ CAUTIONS: tuple[str, ...] = (
 #: What captions say first that a machine heard and nobody has read.
 DRAFT_CAPTIONS = "Draft captions: heard by a machine, not yet read by anyone"
 
+#: The first line of a text that a machine heard; a script may keep it, for it is a remark.
+HEARD_TEXT = "# Heard by a machine. Correct it, then name a copy of this file as script:"
+
 #: Mark on the cards and in every sidecar of a patient case that has no consent record.
 NOT_FOR_PUBLICATION = "NOT FOR PUBLICATION: patient case without a consent record"

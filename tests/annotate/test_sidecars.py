@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from annotate.captions import NOTES, PROFILES, check_cues
 from annotate.captions.cues import Cue
-from annotate.sidecars import gaps_between_steps, one_after_another
+from annotate.sidecars import Words, gaps_between_steps, one_after_another
 
 
 def cue(start_ms: int, end_ms: int) -> Cue:
@@ -42,3 +42,10 @@ def test_where_no_gap_may_be_closed_the_caption_before_ends_sooner() -> None:
     assert [c.end_ms for c in gaps_between_steps(cues, {}, profile)] == [4_850, 9_000]
     tight = [Cue(0, 1_600, ("One.",), "a"), Cue(1_700, 9_000, ("Two.",), "b")]
     assert gaps_between_steps(tight, {}, profile) == tuple(tight)
+
+
+def test_words_that_nobody_has_read_are_not_for_the_picture() -> None:
+    """Neither the draft nor the mark that says so; what was read is."""
+    mark, draft, read = Cue(0, 4_000, ("Draft",)), cue(5_000, 6_000), Cue(7_000, 8_000, ("B",), "b")
+    words = Words((mark, draft, read), (), (), drafts={"step": "look"})
+    assert words.read_cues == (read,)

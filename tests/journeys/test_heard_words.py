@@ -13,7 +13,7 @@ import webvtt
 
 import annotate.spokencues
 from annotate.cli import main
-from annotate.words import DRAFT_CAPTIONS
+from annotate.words import DRAFT_CAPTIONS, HEARD_TEXT
 from tests.annotate.sound.clips import needed
 from tests.annotate.speech.models import WORDS, sherpa_folder
 from tests.annotate.speech.voices import flite
@@ -78,11 +78,11 @@ def test_a_take_without_a_script_has_a_draft_by_the_recogniser_that_is_named(
     """The words heard; marked in the first caption, the note, the report and on the terminal."""
     package("sherpa_onnx")
     sherpa_folder(folder / "models/en")
-    more = "narration: {look: look.wav}\nrecogniser: models/en\n"
+    more = "narration: {look: look.wav}\nrecogniser: models/en\ncaptions_in_picture: yes\n"
     before = run("check", folder, more, capsys)
     said = run("make", folder, more, capsys)
-    marked = "captions of step look are a draft, heard by sherpa-onnx, en in look.wav; correct "
-    assert marked + "heard-look.txt in the results" in said
+    marked = "captions of step look are a draft, not drawn into the picture, heard in look.wav by "
+    assert marked + "sherpa-onnx, en; correct heard-look.txt in the results" in said
     assert marked in before
     made = folder / "out/spoken"
     mark, *rest = shown(folder)
@@ -90,7 +90,8 @@ def test_a_take_without_a_script_has_a_draft_by_the_recogniser_that_is_named(
     assert " ".join(rest) == " ".join(WORDS)
     assert f"{DRAFT_CAPTIONS}: step look" in (made / "captions.vtt").read_text("utf-8")
     assert "Draft captions" in (made / "captions.srt").read_text("utf-8")
-    assert (made / "heard-look.txt").read_text("utf-8") == " ".join(WORDS) + "\n"
+    heard = (made / "heard-look.txt").read_text("utf-8")
+    assert heard == f"{HEARD_TEXT}\n{' '.join(WORDS)}\n"
     steps = json.loads((made / "step-times.json").read_text("utf-8"))["steps"]
     assert [step["captions_from"] for step in steps] == ["draft", None]
 
@@ -103,7 +104,7 @@ def test_a_draft_that_was_read_and_named_as_the_script_is_none_any_more(
     package("pocketsphinx")
     sherpa_folder(folder / "model")
     run("make", folder, "narration: {look: look.wav}\nrecogniser: model\n", capsys)
-    (folder / "look.txt").write_text(SCRIPT, encoding="utf-8")
+    (folder / "look.txt").write_text(f"{HEARD_TEXT}\n{SCRIPT}\n", encoding="utf-8")
     more = "narration: {look: {file: look.wav, script: look.txt}}\nrecogniser: model\n"
     assert "draft" not in run("make", folder, more, capsys)
     assert " ".join(shown(folder)) == SCRIPT
@@ -161,7 +162,7 @@ def test_the_shipped_recogniser_writes_a_draft_where_it_is_asked_for(
     more = "narration: {look: look.wav}\nrecogniser: pocketsphinx\n"
     said = run("check", folder, more, capsys)
     assert "about every third word of such a draft is wrong" in said
-    assert "captions of step look are a draft, heard by pocketsphinx, shipped model" in said
+    assert "captions of step look are a draft, heard in look.wav by pocketsphinx" in said
 
 
 def test_a_take_without_script_and_recogniser_keeps_the_note(
