@@ -16,7 +16,15 @@ from fractions import Fraction
 import numpy as np
 
 from chapters.likeness import View, blend
-from chapters.looks import LOOK_S, Entry, best_match, best_scaled, most_landmarks, spread
+from chapters.looks import (
+    LOOK_S,
+    Entry,
+    best_match,
+    best_plain,
+    best_scaled,
+    most_landmarks,
+    spread,
+)
 
 #: Half lengths of the stretches tried, in seconds.
 HALVES_S = (Fraction(1, 5), Fraction(2, 5), Fraction(4, 5))
@@ -35,7 +43,7 @@ class BlendLook:
 
     ``at`` its time and ``half`` the distance of the two others in seconds; ``misfit``, ``alike``
     and ``levels`` as in likeness.Blend. ``begins`` is the time of the last frame of the old view and ``ends`` that
-    of the first frame of the new one, as far as the mixture tells. ``back``, ``landmarks`` and ``scaled``
+    of the first frame of the new one, as far as the mixture tells. ``back``, ``back_plain``, ``landmarks`` and ``scaled``
     compare the views around, ``returned_s`` is after how many seconds the old one was seen again
     (see looks.Look); NaN back where one of them is blank.
     """
@@ -48,6 +56,7 @@ class BlendLook:
     begins: Fraction
     ends: Fraction
     back: float
+    back_plain: float
     landmarks: int
     scaled: float
     returned_s: Fraction | None = None
@@ -129,14 +138,13 @@ def _nearest(times: list[float], at: float) -> int:
 
 def _look(found: _Found, ring: Sequence[Entry]) -> tuple[BlendLook, View]:
     begins, ends = _extent(found, ring)
-    margin = (ends - begins) / 4  # a tenth of the other view may still shine through at the ends
+    margin = (ends - begins) / 2  # some of the other view may still shine through at the ends
     first, last = begins - margin, ends + margin
     before = [e for e in ring if first - LOOK_S / 2 <= e.time <= first] or [ring[0]]
     after = [e for e in ring if last <= e.time <= last + LOOK_S / 2] or [ring[-1]]
     olds, news = spread(before, 3), spread(after, 3)
     back = best_match(olds, news)
-    # the pictures farthest apart: nearer ones may still hold some of both views
-    marked = most_landmarks(olds[:1], news[-1:]) if back < 0.8 else 0
+    marked = most_landmarks((olds[0], olds[-1]), news[::-1]) if back < 0.8 else 0
     look = BlendLook(
         at=found.at,
         half=found.half,
@@ -146,6 +154,7 @@ def _look(found: _Found, ring: Sequence[Entry]) -> tuple[BlendLook, View]:
         begins=begins,
         ends=ends,
         back=back,
+        back_plain=best_plain(olds, news),
         landmarks=marked,
         scaled=best_scaled(olds, news) if back < 0.8 else float("nan"),
     )

@@ -205,7 +205,8 @@ def best_match(firsts: Sequence[View], lasts: Sequence[View]) -> float:
     return best
 
 
-def _best_plain(firsts: Sequence[View], lasts: Sequence[View]) -> float:
+def best_plain(firsts: Sequence[View], lasts: Sequence[View]) -> float:
+    """The best match of strong structure of any of the one with any of the other; NaN: none."""
     values = [v for v in (plain_match(a, b) for a in firsts for b in lasts) if not math.isnan(v)]
     return max(values, default=float("nan"))
 
@@ -285,7 +286,7 @@ def compare(
         torn_levels=_levels(last, entry.view, tear.blocks) if tear else 0.0,
         held=_held(tear, entry, before, after) if tear else 0.0,
         back=back,
-        back_plain=_best_plain(olds, news),
+        back_plain=best_plain(olds, news),
         at_once=plain_match(last, entry.view),
         landmarks=marked,
         scaled=scaled,

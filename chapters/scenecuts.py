@@ -74,13 +74,13 @@ class CutRules:
     ``torn_most`` of the blocks are torn, and by more than half of that.
 
     A blend: ``misfit_most``, ``blend_back_most``; a side with less contrast than
-    ``haze_contrast`` that is brighter than ``dark_level`` is fogged.
+    ``haze_contrast``, or ``haze_part`` of the other's, that is brighter than ``dark_level`` is fogged.
     """
 
     across_most: float = 0.65
     drop_least: float = 0.20
-    back_most: float = 0.50
-    plain_most: float = 0.60
+    back_most: float = 0.45
+    either_most: float = 0.60
     landmarks_least: int = 5
     scaled_most: float = 0.34
     scaled_gain: float = 0.15
@@ -89,18 +89,21 @@ class CutRules:
     torn_least: float = 0.05
     torn_usual: float = 0.17
     torn_most: float = 0.7
-    held_least: float = 0.35
+    held_least: float = 0.30
     alone_least: float = 2.0
     alone_most: float = 8.0
+    gap_least: float = 1.5
     gap_most: float = 10.0
+    unlit_levels: float = 6.0
     jump_least: float = 2.5
     jump_levels_least: float = 4.0
     jump_light_most: float = 12.0
     haze_contrast: float = 2.0
+    haze_part: float = 0.3
     dark_level: float = 60.0
     bright_back_most: float = 0.35
     misfit_most: float = 0.45
-    blend_back_most: float = 0.55
+    blend_back_most: float = 0.45
 
 
 def find_cuts(signals: Signals, rules: CutRules = CutRules()) -> tuple[SceneCut, ...]:
@@ -188,10 +191,16 @@ def _other_view(look: Look, rules: CutRules) -> float | None:
     margin = min(
         (rules.across_most - look.across) / 0.1,
         (min(beside, 1.0) - look.across - rules.drop_least) / 0.2,
-        (rules.back_most - look.back) / 0.2,
-        (rules.plain_most - _number(look.back_plain)) / 0.2,
+        (rules.back_most - _back(look)) / 0.15,
     )
+    if max(look.back, _number(look.back_plain)) > rules.either_most:
+        return None
     return margin if margin > 0 else None
+
+
+def _back(look: Look | BlendLook) -> float:
+    """How well the view came back: mean of the match of all structure and of the strong alone."""
+    return look.back if math.isnan(look.back_plain) else (look.back + look.back_plain) / 2
 
 
 def _number(match: float) -> float:
@@ -210,14 +219,15 @@ def _jump(look: Look, signals: Signals, rules: CutRules) -> float | None:
     if look.scaled > _number(look.back) + rules.scaled_gain:
         return None
     lit = abs(look.level_step) > rules.jump_light_most and not whole
-    if lit or _unlit(look, signals) or math.isnan(look.before) or math.isnan(look.after):
+    if lit or _unlit(look, signals, rules) or math.isnan(look.before) or math.isnan(look.after):
         return None
     if look.torn < rules.torn_least or look.torn_levels < rules.jump_levels_least:
         return None
     gap = min(max(1.0, look.gap_ratio), rules.gap_most)
-    alone = look.step / (max(look.step_before, look.step_after) + 0.01) / rules.alone_least / gap
-    if look.held < rules.held_least or alone < 1:
+    stands_out = look.step / (max(look.step_before, look.step_after) + 0.01)
+    if look.held < rules.held_least or stands_out < max(rules.alone_least, rules.gap_least * gap):
         return None
+    alone = stands_out / rules.alone_least / gap**0.5
     product = (
         (look.torn / rules.torn_usual)
         * min(look.held / rules.held_least, 2.0)
@@ -226,14 +236,14 @@ def _jump(look: Look, signals: Signals, rules: CutRules) -> float | None:
     return math.log(product / rules.jump_least, 4) if product > rules.jump_least else None
 
 
-def _unlit(look: Look, signals: Signals) -> bool:
+def _unlit(look: Look, signals: Signals, rules: CutRules) -> bool:
     """Whether another step undoes this one and its change of light: the two ends of a flash."""
     if look.undone_s is None:
         return False
     times = (look.at - look.undone_s, look.at + look.undone_s)
     others = [s.level_step for s in signals.looks if s.at in times]
     return any(
-        min(abs(look.level_step), abs(other)) > 3 and look.level_step * other < 0
+        min(abs(look.level_step), abs(other)) > rules.unlit_levels and look.level_step * other < 0
         for other in others
     )
 
@@ -301,7 +311,9 @@ def _melted(look: BlendLook, signals: Signals, rules: CutRules) -> SceneCut | No
         return None
     if _soon_back(look.returned_s) or _hazy(look, signals, rules):
         return None
-    margin = min((rules.misfit_most - look.misfit) / 0.3, (rules.blend_back_most - look.back) / 0.3)
+    margin = min(
+        (rules.misfit_most - look.misfit) / 0.2, (rules.blend_back_most - _back(look)) / 0.15
+    )
     if margin <= 0:
         return None
     return SceneCut(
@@ -310,12 +322,11 @@ def _melted(look: BlendLook, signals: Signals, rules: CutRules) -> SceneCut | No
 
 
 def _hazy(look: BlendLook, signals: Signals, rules: CutRules) -> bool:
-    """Whether either end of the blend is a bright picture without contrast."""
+    """Whether either end of the blend is a bright picture with little contrast, or with none."""
     places = [bisect_left(signals.times, at) for at in (look.begins, look.ends)]
-    return any(
-        signals.contrast[n] < rules.haze_contrast and signals.level[n] > rules.dark_level
-        for n in places
-    )
+    most = max(float(signals.contrast[n]) for n in places)
+    least = max(rules.haze_contrast, rules.haze_part * most)
+    return any(signals.contrast[n] < least and signals.level[n] > rules.dark_level for n in places)
 
 
 def _soon_back(returned_s: Fraction | None) -> bool:

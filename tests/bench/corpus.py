@@ -5,8 +5,8 @@
 same view), ``stop`` (the same after a frozen picture), ``black`` (another view after a black
 picture), ``dissolve``, ``fade``. A swap is two hard
 cuts. A jump that changes less than 1.5 % of the picture by more than 8 levels, or less than twice
-what the frame before it changed, does not show and is neutral: it is neither asked for nor counted
-against a finder.
+what the frame before it changed, before or after coding, does not show and is neutral: it is neither
+asked for nor counted against a finder.
 """
 
 from __future__ import annotations
@@ -282,6 +282,22 @@ def encode(path: Path, frames: list[Picture], times: list[Fraction], coding: int
         container.mux(stream.encode())
 
 
+def shown(path: Path, made: Made) -> Made:
+    """The same with jumps that the coding has wiped out made neutral: judged by what was written."""
+    asked = [s for s in made.labels if s.kind in ("jump", "stop")]
+    wanted = {n for s in asked for n in (s.last - 1, s.last, s.first)}
+    seen: dict[int, Picture] = {}
+    if wanted:
+        with av.open(str(path)) as container:
+            for n, frame in enumerate(container.decode(video=0)):
+                if n in wanted:
+                    seen[n] = frame.to_ndarray(format="bgr24")
+    lost = [s for s in asked if not visible(seen[s.last - 1], seen[s.last], seen[s.first])]
+    labels = [s for s in made.labels if s not in lost]
+    neutral = [*made.neutral, *((s.last - 1, s.first + 1) for s in lost)]
+    return Made(made.frames, labels, made.events, neutral)
+
+
 def cameras_of(part: str, cache: Path) -> list[Camera]:
     """The part's clips that can be had, read."""
     found = [(clip, locate(clip, cache)) for clip in CLIPS if clip.part == part]
@@ -331,6 +347,7 @@ def _make(part: str, folder: Path, cameras: list[Camera], seed: int, number: int
     made, times = presented(made, rng, variable)
     path = folder / f"{part}-{number:03d}.mkv"
     encode(path, made.frames, times, coding)
+    made = shown(path, made)
     return {
         "file": path.name,
         "frames": len(times),

@@ -127,6 +127,9 @@ def _class(kind: str) -> str:
 
 
 def _neutral(t: Transition, entry: dict[str, Any]) -> bool:
+    """Whether a report lies in a neutral stretch, and not on a label at its border."""
+    if any(t.first == label["first"] for label in entry["labels"]):
+        return False
     return any(a - 1 <= t.first <= b + 2 for a, b in entry["neutral"])
 
 
