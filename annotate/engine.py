@@ -8,6 +8,7 @@ drawn. Memory is that of the workers, however long the film.
 
 from __future__ import annotations
 
+import gc
 import os
 import threading
 from collections import deque
@@ -226,6 +227,7 @@ def encode_segments(
     total = sum(segment.frames for segment in segments)
     tell_film_rate(report, float(job.decided.plan.film.fps))
     workers = _Workers(job, counter)
+    gc.collect()  # decoders that read the recording before hang in circles with their frames
     pool = ThreadPoolExecutor(job.workers, thread_name_prefix="segment")
     try:
         coming: deque[tuple[Segment, str, Future[None]]] = deque()

@@ -22,7 +22,8 @@ from annotate.picture.fonts import FontChain
 #: The layers come up one after the other in this time each, then nothing moves.
 FADE_S = Fraction(2, 5)
 BODY_WAITS_S = Fraction(1, 5)
-_SETTLED_S = FADE_S + BODY_WAITS_S
+#: From here on a card's picture stays the same.
+SETTLED_S = FADE_S + BODY_WAITS_S
 
 
 class Card:
@@ -42,7 +43,7 @@ class Card:
         self.size_px = size_px
         self._still = still
         heading, body = card_layers(card, size_px, fonts)
-        length = float(_SETTLED_S) + 1.0
+        length = float(SETTLED_S) + 1.0
         # as a picture of bytes: moviepy's own plain ground takes eight times the memory
         ground = np.full((size_px[1], size_px[0], 3), colours.GROUND, np.uint8)
         layers = [ImageClip(ground, duration=length)]
@@ -54,7 +55,7 @@ class Card:
         self._whole: tuple[U8, U8, U8] | None = None
 
     def _at(self, t: Fraction) -> Fraction:
-        return _SETTLED_S if self._still else min(max(t, Fraction(0)), _SETTLED_S)
+        return SETTLED_S if self._still else min(max(t, Fraction(0)), SETTLED_S)
 
     def frame(self, t: Fraction) -> U8:
         """The picture ``t`` seconds after the card began, (h, w, 3)."""
@@ -62,10 +63,10 @@ class Card:
 
     def planes(self, t: Fraction) -> tuple[U8, U8, U8]:
         """The same as y (h, w), u and v (h/2, w/2); a settled card gives the same arrays again."""
-        if self._at(t) < _SETTLED_S:
+        if self._at(t) < SETTLED_S:
             return rgb_to_planes(self.frame(t))
         if self._whole is None:
-            self._whole = rgb_to_planes(self.frame(_SETTLED_S))
+            self._whole = rgb_to_planes(self.frame(SETTLED_S))
         return self._whole
 
 
