@@ -6,7 +6,7 @@ a case is checked by the same work that makes it.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 
 from annotate.cache import SegmentCache
 from annotate.captions.cues import Complaint, Cue, check_cues, summed_up
@@ -35,8 +35,7 @@ def caption_film(
     plan, profile = decided.plan, decided.profile
     sounds, silent = room_sounds(plan)
     words = make_words(plan, spoken.cues, profile, spoken.drafts, sounds)
-    complaints = [*spoken.complaints, *_complaints(words, profile)]
-    return words, spoken.notices + silent + _told(words, complaints)
+    return words, spoken.notices + silent + _told(words, profile, spoken.complaints)
 
 
 def caption_unheard(decided: Decided) -> tuple[Words, tuple[str, ...]]:
@@ -50,17 +49,19 @@ def caption_unheard(decided: Decided) -> tuple[Words, tuple[str, ...]]:
     }
     sounds, silent = room_sounds(plan)
     words = make_words(plan, spoken, profile, sounds=sounds)
-    return words, silent + _told(words, _complaints(words, profile))
+    return words, silent + _told(words, profile)
 
 
-def _complaints(words: Words, profile: Profile) -> Iterator[Complaint]:
-    """What the profile forbids in the captions of every language, marks left aside."""
-    for cues in (words.cues, *(cues for _, cues in words.others)):
-        yield from check_cues([cue for cue in cues if cue.step], profile)
+def _told(words: Words, profile: Profile, of_times: Iterable[Complaint] = ()) -> tuple[str, ...]:
+    """Notes too long, labels left out, and what the profile forbids in each language's captions.
 
-
-def _told(words: Words, complaints: Iterable[Complaint]) -> tuple[str, ...]:
-    return (*map(str, words.too_long), *words.remarks, *summed_up(tuple(complaints)))
+    ``of_times`` are complaints found before. The mark of a draft is left aside.
+    """
+    own = check_cues([cue for cue in words.cues if cue.step], profile)
+    out = [*map(str, words.too_long), *words.remarks, *summed_up((*of_times, *own))]
+    for tag, cues in words.others:
+        out += [f"captions in {tag}: {said}" for said in summed_up(check_cues(cues, profile))]
+    return tuple(out)
 
 
 def room_sounds(plan: Plan) -> tuple[tuple[RoomSound, ...], tuple[str, ...]]:

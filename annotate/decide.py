@@ -15,15 +15,17 @@ from annotate.find import Found, find
 from annotate.named import (
     font_faults,
     letter_faults,
+    lexicon_faults,
     recogniser_faults,
     recording_faults,
     still_faults,
 )
-from annotate.narrate import Narration, listen
+from annotate.narrate import Narration, listen, narration_faults
 from annotate.picture.fonts import FontChain
 from annotate.plan import Plan, make_plan
 from annotate.progress import Report
 from annotate.recording import Recording, RecordingErrors, open_recording
+from annotate.sound.takes import TakesTooLong, TooLong
 from annotate.speech.plugs import model_files
 from annotate.version import VERSION
 from chapters.casechecks import check_against, fit_to_recording
@@ -114,7 +116,7 @@ def decide(loaded: LoadedCase, report: Report) -> Decided:
     recording, remarks = _opened(loaded)
     line = recording.line
     case = fit_to_recording(loaded.case, line.length)
-    narration = listen(case, loaded.path_of, report)
+    narration = listen(case, loaded, report)
     cuts: tuple[SceneCut, ...] = ()
     if case.snap > 0:
         cuts = cuts_on_line(find_in(recording, report), recording)
@@ -125,6 +127,8 @@ def decide(loaded: LoadedCase, report: Report) -> Decided:
         raise CaseFileError(
             (mistake_at(loaded, "length", str(error), "write another length"),)
         ) from None
+    except TakesTooLong as error:
+        raise CaseFileError(tuple(_too_long(loaded, take) for take in error.takes)) from None
     warnings = tuple(str(m) for m in (*loaded.warnings, *remarks))
     warnings += recording.notices(plan.steps, sound=case.room_sound) + plan.notices
     warnings += narration.notices
@@ -133,6 +137,17 @@ def decide(loaded: LoadedCase, report: Report) -> Decided:
     parts = list(zip(recording.paths, (p.file for p in case.parts), strict=True))
     inputs = (*parts, *stills, *fonts, *narration.files, *_words_rest_on(loaded))
     return Decided(loaded, recording, plan, narration, inputs, warnings)
+
+
+def _too_long(loaded: LoadedCase, take: TooLong) -> Mistake:
+    """A take that does not fit, at its place in the case file."""
+    places = {own.step: own.place for own in loaded.case.narration}
+    talk = loaded.case.talk
+    own = take.step in places
+    place = places[take.step] if own or talk is None else talk.place
+    found, _, advice = str(take).partition("; ")
+    field = f"narration.{take.step}" if own else "talk"
+    return Mistake(loaded.shown_as, place.line, place.column, field, found, advice)
 
 
 def _words_rest_on(loaded: LoadedCase) -> list[tuple[Path, str]]:
@@ -151,6 +166,7 @@ def _opened(loaded: LoadedCase) -> tuple[Recording, tuple[Mistake, ...]]:
     case = loaded.case
     fonts = font_faults(loaded)
     faults = [*still_faults(loaded), *fonts, *recogniser_faults(loaded)]
+    faults += [*lexicon_faults(loaded), *narration_faults(loaded)]
     if not fonts:
         own = [loaded.path_of(f) for f in case.fonts]
         faults += letter_faults(loaded, FontChain(own, case.language))

@@ -70,6 +70,14 @@ def recogniser_faults(loaded: LoadedCase) -> list[Mistake]:
     return []
 
 
+def lexicon_faults(loaded: LoadedCase) -> list[Mistake]:
+    """A lexicon that is not there; what stands in it is told where it is read."""
+    name = loaded.case.lexicon
+    if not name or loaded.path_of(name).is_file():
+        return []
+    return [mistake_at(loaded, "lexicon", *_missing(loaded.path_of(name), name, "text"))]
+
+
 def letter_faults(loaded: LoadedCase, chain: FontChain) -> list[Mistake]:
     """Every character on the film that no font has, named, at the text it stands in."""
     found = []

@@ -23,8 +23,9 @@ from annotate.sound.takes import (
     split_talk,
     take_sound,
 )
-from chapters.case import Case, Late, Talk
-from chapters.errors import InputError, TeachcutError
+from chapters.case import Case, Late, Place, Talk
+from chapters.casefile import LoadedCase
+from chapters.errors import CaseFileError, InputError, Mistake, RecordingError
 from chapters.spans import Span
 from chapters.textfile import read_text_file
 from chapters.timefile import time_map_from_values
@@ -32,6 +33,7 @@ from chapters.times import short_clock_text
 
 #: A script that ends so is a text file of that name, not the words themselves.
 SCRIPT_SUFFIX = ".txt"
+_NO_MAP = "is no time-map.json of a finished cut"
 
 
 @dataclass(frozen=True)
@@ -74,25 +76,57 @@ class Narration:
         return {h.file: h.path for h in self.heard}
 
 
-def listen(case: Case, find_file: Callable[[str], Path], report: Report) -> Narration:
-    """Hear every take and the talk of a case; ``find_file`` gives a named file's path.
+@dataclass(frozen=True)
+class _Wanted:
+    """One sound file that the case names: its field, place, file and script."""
 
-    Raises InputError with a sentence for each file that cannot be used.
+    field: str
+    place: Place
+    file: str
+    script: str
+
+
+def _wanted(case: Case) -> list[_Wanted]:
+    found = [_Wanted(f"narration.{t.step}", t.place, t.file, t.script) for t in case.narration]
+    if case.talk is not None:
+        found.append(_Wanted("talk", case.talk.place, case.talk.file, case.talk.script))
+    return found
+
+
+def narration_faults(loaded: LoadedCase) -> list[Mistake]:
+    """What is wrong with the files of the narration, as far as that shows without listening."""
+    out: list[Mistake] = []
+    for one in _wanted(loaded.case):
+        if not loaded.path_of(one.file).exists():
+            found, advice = f"{one.file} is not there", "check the name and the folder"
+            out.append(_mistake(loaded, one.place, one.field, found, advice))
+        out += _script_faults(one, loaded)
+    if loaded.case.talk is not None:
+        out += _cut_faults(loaded.case.talk, loaded)
+    return out
+
+
+def listen(case: Case, loaded: LoadedCase, report: Report) -> Narration:
+    """Hear every take and the talk of a case; ``loaded`` says where its files and fields are.
+
+    The case has no ``narration_faults``. Raises CaseFileError with a mistake for each file that is
+    no sound.
     """
-    wanted = [(t.file, t.script) for t in case.narration]
-    wanted += [(case.talk.file, case.talk.script)] if case.talk is not None else []
+    wanted = _wanted(case)
     if not wanted:
         return Narration()
+    find_file = loaded.path_of
     heard: list[Heard] = []
-    faults: list[str] = []
-    for number, (file, script) in enumerate(wanted):
+    faults: list[Mistake] = []
+    for number, one in enumerate(wanted):
         report("listening to the narration", number, len(wanted))
         try:
-            heard.append(hear(find_file(file), file, script_text(script, find_file)))
-        except TeachcutError as error:
-            faults.append(str(error))
+            heard.append(hear(find_file(one.file), one.file, script_text(one.script, find_file)))
+        except RecordingError as error:
+            found = f"{error.name} {error.found}"
+            faults.append(_mistake(loaded, one.place, one.field, found, error.advice))
     if faults:
-        raise InputError("\n".join(faults))
+        raise CaseFileError(tuple(faults))
     pace = pace_wpm([(len(h.script.split()), h.voice_s) for h in heard if h.script])
     takes = [
         SpokenTake(t.step, t.file, _sound(h), len(h.script.split()), t.late)
@@ -100,7 +134,7 @@ def listen(case: Case, find_file: Callable[[str], Path], report: Report) -> Narr
     ]
     notices = [line for h in heard for line in told(h)]
     files = [(h.path, h.file) for h in heard]
-    files += [(find_file(s), s) for _, s in wanted if is_file_name(s)]
+    files += [(find_file(w.script), w.script) for w in wanted if is_file_name(w.script)]
     if case.talk is not None:
         pieces, remarks = _talk_pieces(case.talk, heard[-1], find_file)
         spoken = {take.step for take in takes}
@@ -108,10 +142,47 @@ def listen(case: Case, find_file: Callable[[str], Path], report: Report) -> Narr
         notices += remarks
         files.append((find_file(case.talk.cut), case.talk.cut))
     own = {t.step: h for t, h in zip(case.narration, heard, strict=False)}
-    talk = heard[-1] if case.talk is not None else None
+    over_all = heard[-1] if case.talk is not None else None
     return Narration(
-        tuple(takes), tuple(heard), pace, tuple(notices), tuple(files), by_step=own, talk=talk
+        tuple(takes), tuple(heard), pace, tuple(notices), tuple(files), by_step=own, talk=over_all
     )
+
+
+def _mistake(loaded: LoadedCase, place: Place, field: str, found: str, advice: str) -> Mistake:
+    return Mistake(loaded.shown_as, place.line, place.column, field, found, advice)
+
+
+def _script_faults(one: _Wanted, loaded: LoadedCase) -> list[Mistake]:
+    """What is wrong with a script's file."""
+    field = f"{one.field}.script"
+    place = loaded.places.get(field, one.place)
+    if is_file_name(one.script) and not loaded.path_of(one.script).is_file():
+        found, advice = (
+            f"{one.script} is not there",
+            "check the name, or write the words themselves",
+        )
+        return [_mistake(loaded, place, field, found, advice)]
+    try:
+        script = script_text(one.script, loaded.path_of)
+    except CaseFileError as error:
+        advice = "save it as plain text in UTF-8, at most 1 MB"
+        found = "; ".join(f"{one.script}: {m.found}" for m in error.mistakes)
+        return [_mistake(loaded, place, field, found, advice)]
+    if one.script and not script.strip():
+        advice = "write what is said, or leave script: out"
+        return [_mistake(loaded, place, field, f"{one.script} holds no words", advice)]
+    return []
+
+
+def _cut_faults(talk: Talk, loaded: LoadedCase) -> list[Mistake]:
+    """What is wrong with the time map of the cut that a talk was spoken over."""
+    try:
+        _kept_places(loaded.path_of(talk.cut), talk.cut)
+    except InputError as error:
+        found, _, advice = str(error).partition("; ")
+        place = loaded.places.get("talk.cut", talk.place)
+        return [_mistake(loaded, place, "talk.cut", found, advice)]
+    return []
 
 
 def hear(path: Path, shown_as: str, script: str = "") -> Heard:
@@ -166,8 +237,8 @@ def _kept_places(path: Path, shown_as: str) -> Sequence[StepPlace]:
         film = time_map_from_values(json.loads(path.read_text("utf-8")))
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise InputError(
-            f"{shown_as}: is no time-map.json of a finished cut ({type(error).__name__}); "
-            "copy the one beside the cut that was spoken over"
+            f"{shown_as} {'is not there' if isinstance(error, FileNotFoundError) else _NO_MAP}; "
+            "copy the time-map.json beside the cut that was spoken over"
         ) from None
     found: dict[str, StepPlace] = {}
     for piece in film.pieces:
@@ -176,5 +247,5 @@ def _kept_places(path: Path, shown_as: str) -> Sequence[StepPlace]:
             assert cut is not None
             found[piece.step] = StepPlace(piece.step, cut)
     if not found:
-        raise InputError(f"{shown_as}: the cut that was spoken over shows no step")
+        raise InputError(f"{shown_as} is of a cut that shows no step; name another")
     return tuple(found.values())

@@ -113,9 +113,11 @@ def _heard(decided: Decided, laid: Laid) -> Heard | None:
 def _listen(listener: _Listener, heard: Heard, laid: Laid, found: _Found) -> _Kept | None:
     """A take's words; None, and a notice that says why, where there are none to be had."""
     if not heard.script.strip() and not listener.recogniser_name:
+        noted = any(row.id == laid.step and row.note for row in listener.rows)
+        lacks = f"step {laid.step} has {'those of its note' if noted else 'none'}"
         found.notices.append(
-            f"{heard.file}: has no script, so captions come from the step's note; write script: "
-            "and what is said, or recogniser: and a model's folder"
+            f"{heard.file}: no script to make captions from, so {lacks}; write script: and what is "
+            "said, or recogniser: and a model's folder"
         )
         return None
     try:
@@ -182,6 +184,7 @@ class _Listener:
         self._cache = cache
         case = decided.plan.case
         self._language = case.language
+        self.rows = decided.plan.rows
         self.recogniser_name = case.recogniser
         #: Scripts in English are heard by an ear made of the script, which no other model beats.
         self._plugged = bool(case.recogniser) and not is_english(case.language)

@@ -136,6 +136,15 @@ def check_wishes(case: Case, record: Record) -> None:
             "no step is fast, so nothing can be fitted to the wished length",
             "write show: fast for the steps that may run fast",
         )
+    left_out = {step.id for step in case.steps if step.show.kind == "skip"}
+    for take in case.narration:
+        if take.step in left_out:
+            record.report.warn(
+                take.place,
+                f"narration.{take.step}",
+                "the step is not shown, so its take is not heard",
+                "show the step, or leave the take out",
+            )
     if case.sound_labels and not case.room_sound:
         record.warn(
             "sound_labels",

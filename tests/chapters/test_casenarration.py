@@ -92,6 +92,13 @@ def test_sound_labels_want_the_sound_they_label() -> None:
     assert [m.found for m in told] == ["the film has no sound of the room, so nothing is labelled"]
 
 
+def test_a_take_of_a_step_that_is_not_shown_is_not_heard() -> None:
+    """Nobody should speak for nothing."""
+    skipped = HEAD.replace("from: 20}", "from: 20, show: skip}")
+    _, told = read_case(skipped + "narration: {locate: a.wav}\n", "case.yaml")
+    assert [(m.line, m.column, m.field) for m in told] == [(8, 21, "narration.locate")]
+
+
 @pytest.mark.parametrize(
     ("more", "said"),
     [

@@ -170,7 +170,7 @@ def test_a_take_without_script_and_recogniser_keeps_the_note(
 ) -> None:
     """Nothing is guessed unasked; what to write is said."""
     said = run("make", folder, "narration: {look: look.wav}\n", capsys)
-    assert "look.wav: has no script, so captions come from the step's note; write script:" in said
+    assert "look.wav: no script to make captions from, so step look has those of its note;" in said
     assert shown(folder) == ["What the note says."]
 
 
@@ -222,3 +222,33 @@ def test_a_scripted_talk_gives_each_step_its_own_words(
         for late in (False, True)
     ]
     assert over == list(sentences)
+
+
+def test_a_script_in_a_language_without_an_ear_is_heard_by_the_recogniser(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Where it says the script's words each has its time; without it they are spread over the speech."""
+    package("sherpa_onnx")
+    sherpa_folder(folder / "model")
+    words = f"Also, {' '.join(WORDS)}."
+    more = f'language: de\nnarration: {{look: {{file: look.wav, script: "{words}"}}}}\n'
+    assert "no recogniser for this language" in run("check", folder, more, capsys)
+    told = run("check", folder, more + "recogniser: model\n", capsys)
+    assert "no recogniser for this language" not in told
+
+
+def test_an_edit_of_the_lexicon_makes_the_film_anew(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """It is one of the files that the result rests on; one that is not there is a mistake."""
+    package("pocketsphinx")
+    more = f"narration: {{look: {{file: look.wav, script: {SCRIPT}}}}}\nlexicon: words.txt\n"
+    (folder / "case.yaml").write_text(CASE + more, encoding="utf-8")
+    assert main(["check", "--quick", str(folder / "case.yaml")]) == 2
+    assert "case.yaml:10:10: lexicon: words.txt is not there" in capsys.readouterr().out
+    states = []
+    for line in ("seal = S IY L", "seal = S IY L", "edge = EH JH"):
+        (folder / "words.txt").write_text(line + "\n", encoding="utf-8")
+        assert main(["make", "--json", str(folder / "case.yaml")]) == 0
+        states += [json.loads(capsys.readouterr().out)[0]["status"]]
+    assert states == ["made", "up to date", "made"]
