@@ -34,6 +34,9 @@ Pictures = Callable[[Path, Probe], Iterable[Small]]
 #: (path, probe) -> where somebody speaks, in part time.
 Listen = Callable[[Path, Probe], Sequence[Span]]
 
+#: A weaker change than this stands in the JSON only.
+LEAST_TOLD = 0.15
+
 
 @dataclass(frozen=True, slots=True)
 class FoundPart:
@@ -203,10 +206,11 @@ def found_text(found: Found) -> str:
     holes = [f"{_clock(h.start)} to {_clock(h.end)}  no pictures" for h in found.holes]
     if holes:
         lines.extend(_section("Holes in the time stamps", holes))
-    spoken = [f"{_clock(s.start)} to {_clock(s.end)}  somebody speaks" for s in found.speech]
-    if spoken:
+    if found.speech:
+        spoken = [f"{_short(s.start)} to {_short(s.end)}  somebody speaks" for s in found.speech]
         lines.extend(_section("Speech", spoken))
-    lines.extend(_section("Changes", [_change_line(change) for change in found.changes]))
+    told = [change for change in found.changes if change.strength >= LEAST_TOLD]
+    lines.extend(_section("Changes", [_change_line(change) for change in told]))
     steps = [_step_line(n, step) for n, step in enumerate(found.proposals, 1)]
     lines.extend(_section("Proposed steps; teachcut start drafts a case file of them", steps))
     return "\n".join(lines) + "\n"
@@ -223,19 +227,25 @@ def _cut_line(cut: SceneCut) -> str:
 def _still_line(stretch: StillStretch) -> str:
     span = stretch.span
     return (
-        f"{_clock(span.start)} to {_clock(span.end)}  {duration_text(span.length):>6}"
+        f"{_short(span.start)} to {_short(span.end)}  {duration_text(span.length):>6}"
         f"  {stretch.kind:<8} strength {stretch.strength:.2f}"
     )
 
 
 def _change_line(change: Change) -> str:
-    return f"{_clock(change.at)}  strength {change.strength:.2f}  {change.reason}"
+    return f"{_short(change.at)}  strength {change.strength:.2f}  {change.reason}"
 
 
 def _step_line(number: int, step: StepProposal) -> str:
     lasts = duration_text(step.span.length)
-    why = f" ({step.why})" if step.why else ""
-    return f"{number:>2}  {_clock(step.span.start)}  {lasts:>6}  {step.show}{why}; {step.reason}"
+    why = f" ({step.why})" if step.why not in step.reason else ""
+    return f"{number:>2}  {_short(step.span.start)}  {lasts:>6}  {step.show:<4}  {step.reason}{why}"
+
+
+def _short(seconds: Fraction) -> str:
+    """What is not known to the frame, in tenths of a second."""
+    tenths = round_half_up(seconds * 10)
+    return f"{clock_text(Fraction(tenths // 10))}.{tenths % 10}"
 
 
 def _clock(seconds: Fraction) -> str:

@@ -147,8 +147,8 @@ def _pause(stretch: StillStretch) -> Iterable[Change]:
     what = DULL_WORDS.get(stretch.kind, stretch.kind)
     reason = f"from here on {what}" if stretch.kind in ("still", "repeats") else what
     yield Change(_tenth(stretch.span.start), strength, reason)
-    over = _OVER_WORDS.get(stretch.kind, "it goes on")
-    yield Change(_tenth(stretch.span.end), strength, f"{over} after {duration_text(length)}")
+    over = _OVER_WORDS.get(stretch.kind, "it goes on after {}")
+    yield Change(_tenth(stretch.span.end), strength, over.format(duration_text(length)))
 
 
 def _tenth(at: Fraction) -> RecordingTime:
@@ -157,11 +157,11 @@ def _tenth(at: Fraction) -> RecordingTime:
 
 
 _OVER_WORDS = {
-    "still": "something moves again",
-    "repeats": "something else happens",
-    "black": "a picture again",
-    "blank": "something to see again",
-    "blurred": "in focus again",
+    "still": "something moves again after {}",
+    "repeats": "something else after {} of the same",
+    "black": "a picture again after {} of black",
+    "blank": "something to see again after {}",
+    "blurred": "in focus again after {}",
 }
 
 

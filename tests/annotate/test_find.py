@@ -125,7 +125,7 @@ def test_text_tells_the_same() -> None:
 
     assert "2 parts, 3:53 in all" in text
     assert "0:01:40.033  stop     confidence 0.91" in text
-    assert "0:00:05.000 to 0:01:05.000    1:00  still    strength 0.80" in text
+    assert "0:00:05.0 to 0:01:05.0    1:00  still    strength 0.80" in text
     assert "0:01:50.000 to 0:01:52.000  no pictures" in text
     assert "rate varies" in text
 
@@ -159,9 +159,9 @@ def test_steps_and_changes_are_told_with_their_reasons() -> None:
         }
     ]
     assert data["speech"] == [{"from": 70.0, "to": 75.0}]
-    assert "0:01:05.000  strength 0.70  something moves again after 1:00" in text
-    assert "0:00:05.000    1:00  fast (nothing moves); from here on nothing moves" in text
-    assert "0:01:10.000 to 0:01:15.000  somebody speaks" in text
+    assert "0:01:05.0  strength 0.70  something moves again after 1:00" in text
+    assert " 1  0:00:05.0    1:00  fast  from here on nothing moves\n" in text
+    assert "0:01:10.0 to 0:01:15.0  somebody speaks" in text
 
 
 def test_whoever_listens_is_heard_in_recording_time(tmp_path: Path) -> None:
