@@ -38,6 +38,8 @@ FROZEN_S = Fraction(2, 5)
 FADE_S = Fraction(1, 4)
 #: A change of contrast that takes no longer is coding, in seconds.
 SMEAR_S = Fraction(1, 20)
+#: Where pictures are farther apart than this no jump within one view can be told, in seconds.
+SPARSE_S = Fraction(1, 4)
 #: Decoder smear may settle for so long before it stands still.
 SETTLE_S = Fraction(3, 10)
 
@@ -187,14 +189,14 @@ def _other_view(look: Look, rules: CutRules) -> float | None:
     """How far the step lies beyond the limits of a change of view; None within them."""
     if math.isnan(look.back) or _one_view(look, rules) or look.levels < rules.levels_least:
         return None
+    if max(look.back, _number(look.back_plain)) > rules.either_most:
+        return None
     beside = min((m for m in (look.before, look.after) if not math.isnan(m)), default=1.0)
     margin = min(
         (rules.across_most - look.across) / 0.1,
         (min(beside, 1.0) - look.across - rules.drop_least) / 0.2,
         (rules.back_most - _back(look)) / 0.15,
     )
-    if max(look.back, _number(look.back_plain)) > rules.either_most:
-        return None
     return margin if margin > 0 else None
 
 
@@ -216,7 +218,7 @@ def _one_view(look: Look | BlendLook, rules: CutRules) -> bool:
 def _jump(look: Look, signals: Signals, rules: CutRules) -> float | None:
     """The same for a jump within one view."""
     whole = look.torn >= rules.torn_most and look.torn_levels > abs(look.level_step) / 2
-    if look.scaled > _number(look.back) + rules.scaled_gain:
+    if look.scaled > _number(look.back) + rules.scaled_gain or _sparse(look, signals):
         return None
     lit = abs(look.level_step) > rules.jump_light_most and not whole
     if lit or _unlit(look, signals, rules) or math.isnan(look.before) or math.isnan(look.after):
@@ -236,6 +238,12 @@ def _jump(look: Look, signals: Signals, rules: CutRules) -> float | None:
     return math.log(product / rules.jump_least, 4) if product > rules.jump_least else None
 
 
+def _sparse(look: Look, signals: Signals) -> bool:
+    """Whether pictures come so seldom that movement and a jump in time look the same."""
+    gap = look.at - signals.times[max(0, look.index - 1)]
+    return gap > SPARSE_S and look.gap_ratio < 3
+
+
 def _unlit(look: Look, signals: Signals, rules: CutRules) -> bool:
     """Whether another step undoes this one and its change of light: the two ends of a flash."""
     if look.undone_s is None:
@@ -249,7 +257,7 @@ def _unlit(look: Look, signals: Signals, rules: CutRules) -> bool:
 
 
 def _after_blank(look: Look, signals: Signals, rules: CutRules) -> SceneCut | None:
-    if math.isnan(look.back) or _one_view(look, rules):
+    if math.isnan(look.back) or _one_view(look, rules) or look.levels < rules.levels_least:
         return None
     dark = look.blank_level < rules.dark_level
     most = rules.blank_back_most if dark else rules.bright_back_most

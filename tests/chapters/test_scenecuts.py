@@ -133,6 +133,13 @@ def test_a_change_that_hardly_shows_is_no_cut() -> None:
     assert cuts([g.astype(np.uint8) for g in grains for _ in range(60)]) == ()
 
 
+def test_pictures_that_come_seldom_show_no_jumps() -> None:
+    """One picture a second of a view in which something moves: no recorder stopped there."""
+    pictures = shot(1, 4) + shot(1, 4, start=90) + shot(1, 4, start=200)
+
+    assert cuts(pictures, Fraction(1)) == ()
+
+
 def test_a_flash_right_before_a_cut_hides_nothing() -> None:
     """The cut after a white flash is still found at its frame."""
     found = cuts(flashed(shot(1, 60), 50, 5, 255) + shot(2, 60))
