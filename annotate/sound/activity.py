@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from annotate.sound.scan import Floats, Scan
+from annotate.sound.scan import Scan
 
 Flags = NDArray[np.bool_]
 
@@ -44,11 +44,11 @@ def find_activity(scan: Scan, speech_s: Sequence[tuple[float, float]] | None = N
     )
 
 
-def _mean_db(levels_db: Floats) -> float:
-    return float(10 * np.log10(np.mean(10 ** (levels_db / 10))))
+def _mean_db(levels_db: NDArray[Any]) -> float:
+    return float(10 * np.log10(np.mean(10 ** (levels_db.astype(float) / 10))))
 
 
-def _from_levels(level: Floats) -> Flags:
+def _from_levels(level: NDArray[Any]) -> Flags:
     alive = level[level > DEAD_DBFS]
     if len(alive) < 5:
         return np.zeros(len(level), np.bool_)
@@ -59,7 +59,7 @@ def _from_levels(level: Floats) -> Flags:
 
 
 def _from_spans(scan: Scan, speech_s: Sequence[tuple[float, float]]) -> Flags:
-    flags = np.zeros(len(scan.power), np.bool_)
+    flags = np.zeros(scan.frames, np.bool_)
     for start_s, end_s in speech_s:
         flags[int(start_s / scan.frame_s) : int(np.ceil(end_s / scan.frame_s))] = True
     return flags
@@ -84,7 +84,7 @@ def tidy(flags: Flags, close_gap: int, shortest: int) -> Flags:
     return out
 
 
-def change_at(track: Floats, low: int, high: int) -> int:
+def change_at(track: NDArray[Any], low: int, high: int) -> int:
     """Index in [low, high] where splitting ``track[low:high]`` in two levels fits best.
 
     The split that leaves the least squared error around the two means.

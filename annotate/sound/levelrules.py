@@ -6,13 +6,17 @@ import numpy as np
 
 from annotate.sound.activity import DEAD_DBFS, Activity, Flags, runs
 from annotate.sound.faults import Fault, Limits, clock
-from annotate.sound.scan import Floats, Scan
+from annotate.sound.scan import Samples, Scan
 
 #: A take whose room noise lies above this never falls to nothing by itself.
 _LIVE_NOISE_DBFS = -75.0
 #: How far below the take's own room noise a frame must lie to count as lost.
 _BELOW_NOISE_DB = 12.0
 _EDGE = 3
+#: Frames that may be dead behind a cut, and the last live ones that are looked at.
+_PADDING, _LAST = 5, 2
+#: A cut word stands so far above the room, and is no click of a switch that dies within 75 ms.
+_OVER_ROOM_DB, _CLICK = 12.0, 15
 #: More steep holes than this are how a gated or synthetic take sounds.
 _HOLES_A_MINUTE = 3.0
 
@@ -26,12 +30,12 @@ def level_faults(
         sentence = "no voice is heard anywhere in the take"
         return [Fault("no sound", 0.0, scan.length_s, sentence)]
     faults = _ends(scan, activity, limits, expected_s)
-    faults += _cut_words(scan, level, activity.speech_db, limits)
+    faults += _cut_words(scan, activity, limits)
     lost = lost_frames(level, activity)
     return faults + _holes(scan, activity, lost, limits) + _pauses(scan, activity, lost, limits)
 
 
-def lost_frames(level: Floats, activity: Activity) -> Flags:
+def lost_frames(level: Samples, activity: Activity) -> Flags:
     """Frames that hold nothing, or much less than the take's own room noise."""
     threshold = DEAD_DBFS
     if activity.noise_db is not None and activity.noise_db > _LIVE_NOISE_DBFS:
@@ -65,19 +69,30 @@ def _ends(scan: Scan, activity: Activity, limits: Limits, expected_s: float | No
     return faults
 
 
-def _what_is_there(level: Floats, activity: Activity) -> str:
+def _what_is_there(level: Samples, activity: Activity) -> str:
     dead = float(np.mean(lost_frames(level, activity))) if len(level) else 1.0
     return "there is no sound at all" if dead > 0.8 else "only the room is heard"
 
 
-def _cut_words(scan: Scan, level: Floats, speech_db: float, limits: Limits) -> list[Fault]:
+def _cut_words(scan: Scan, activity: Activity, limits: Limits) -> list[Fault]:
+    """A voice at the very first or last moment, where a take has at least a breath of the room.
+
+    Coders round off the last frames and add up to two of their blocks of nothing.
+    """
+    assert activity.speech_db is not None
     faults = []
-    loud = speech_db - limits.mid_word_db
-    length_s = scan.length_s
-    if len(level) > 20 and np.sort(level[-6:])[-3] > loud:  # coders pad the last frames
+    level, length_s = scan.level_db, scan.length_s
+    loud = activity.speech_db - limits.mid_word_db
+    if activity.noise_db is not None:
+        loud = max(loud, activity.noise_db + _OVER_ROOM_DB)
+    alive = np.flatnonzero(level > DEAD_DBFS)
+    if len(level) <= 20 or not len(alive):
+        return []
+    last = int(alive[-1]) + 1
+    if len(level) - last <= _PADDING and level[max(0, last - _LAST) : last].max() > loud:
         sentence = "the take stops in the middle of a word"
         faults.append(Fault("cut off", length_s, length_s, sentence))
-    if len(level) > 20 and level[:3].min() > loud:
+    if level[:3].min() > loud and np.percentile(level[:_CLICK], 25) > loud:
         faults.append(Fault("cut off", 0.0, 0.0, "the take begins in the middle of a word"))
     return faults
 
@@ -115,7 +130,7 @@ def _hole(scan: Scan, run: tuple[int, int], limits: Limits) -> Fault:
     return Fault("drop-out", start_s, end_s, sentence)
 
 
-def _lives(activity: Activity, level: Floats) -> bool:
+def _lives(activity: Activity, level: Samples) -> bool:
     """Whether the room is heard between words, so that nothing at all is never natural."""
     if activity.noise_db is None or activity.noise_db <= _LIVE_NOISE_DBFS:
         return False
@@ -123,7 +138,7 @@ def _lives(activity: Activity, level: Floats) -> bool:
     return bool(len(between)) and float(np.mean(between < DEAD_DBFS)) < 0.5
 
 
-def _steep(level: Floats, activity: Activity, limits: Limits, run: tuple[int, int]) -> bool:
+def _steep(level: Samples, activity: Activity, limits: Limits, run: tuple[int, int]) -> bool:
     """Whether the voice is loud right up to the hole and right after it.
 
     A word that ends in a gated or synthetic take fades within about 50 ms and the next one

@@ -67,7 +67,7 @@ def check_take(
     if activity.speech_db is not None:
         faults += wave_faults(scan, activity, limits)
         faults += steady_faults(scan, activity, limits)
-    peak = float(scan.peak.max()) if scan.peak.size else 0.0
+    peak = float(scan.peak.max()) if scan.frames else 0.0
     voice = tuple((a * scan.frame_s, b * scan.frame_s) for a, b in runs(activity.active))
     return TakeReport(
         length_s=scan.length_s,

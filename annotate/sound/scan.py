@@ -1,7 +1,7 @@
 """A take fed in blocks becomes numbers per 10 ms: what the take check decides on.
 
-Memory grows by about 100 bytes per 10 ms (11 MB for half an hour), never with the sample rate.
-Nothing here decides anything; ``quality`` does.
+Memory holds 13 bytes per 10 ms (5 MB an hour) whatever the sample rate; the rest of the numbers are
+written to tracks that go to disk when they grow. Nothing here decides anything; ``quality`` does.
 """
 
 from __future__ import annotations
@@ -13,6 +13,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from annotate.sound.tops import TopCounts, TopFinder
+from annotate.sound.tracks import Track
+
 Floats = NDArray[np.float64]
 Samples = NDArray[np.float32]
 
@@ -21,10 +24,6 @@ FRAMES_PER_S = 100
 LOW_RATE_HZ = 1000
 #: Edges of the bands whose level is kept, Hz; bands above the file's own limit are left out.
 BAND_EDGES_HZ = (100, 250, 500, 1000, 2000, 3500, 5500, 8000, 12000)
-#: A flat top is at least this many equal samples in a row at the frame's own peak.
-FLAT_RUN = 3
-#: Bins of the amplitude histogram over 0..1 of full scale, one histogram a second.
-BINS = 250
 _TINY = 1e-12
 
 
@@ -32,48 +31,46 @@ _TINY = 1e-12
 class Scan:
     """Numbers of one take; frame i covers seconds ``i * frame_s`` to ``(i + 1) * frame_s``.
 
-    ``power`` mean square less the squared mean, ``mean``, ``peak`` magnitude, ``flat`` samples in
-    flat tops: shape (frames, channels). ``cross`` mean product of left and right less the product
-    of their means (frames,), zeros for mono. ``bands_db`` (frames, bands) power in dBFS, channels
-    averaged. ``low`` (samples, channels) at LOW_RATE_HZ. ``amplitude`` (seconds, BINS) counts of
-    sample magnitudes, channels together. ``peak`` may exceed 1 in coded files.
+    In memory, each (frames,), the channels' largest: ``level_db`` dBFS (mean square less the squared
+    mean; a full-scale square wave is 0), ``peak`` magnitude (may exceed 1 in coded files), ``flat``
+    samples in flat tops, ``cut`` height of the highest top without a round end; ``tops`` counts such
+    tops. Tracks, a row a frame: ``power`` and ``mean`` per channel, ``cross`` mean product of left and
+    right less the product of their means (0 for mono), ``bands_db`` dBFS, channels averaged.
+    ``low`` samples per channel at LOW_RATE_HZ.
     """
 
     rate_hz: int
     channels: int
     count: int
     frame_s: float
-    power: Floats
-    mean: Floats
-    peak: Floats
-    flat: Floats
-    cross: Floats
-    bands_db: Floats
-    low: Samples
-    amplitude: NDArray[np.int64]
+    level_db: Samples
+    peak: Samples
+    flat: NDArray[np.uint8]
+    cut: Samples
+    tops: TopCounts
+    power: Track
+    mean: Track
+    cross: Track
+    bands_db: Track
+    low: Track
+
+    @property
+    def frames(self) -> int:
+        """How many whole frames there are."""
+        return len(self.level_db)
 
     @property
     def length_s(self) -> float:
         """Seconds of the whole take, the part of a last frame included."""
         return self.count / self.rate_hz
 
-    @property
-    def level_db(self) -> Floats:
-        """Level per frame in dBFS (mean square of a full-scale square wave is 0), loudest channel."""
-        if not len(self.power):
-            return np.zeros(0)
-        level: Floats = 10 * np.log10(self.power.max(axis=1) + _TINY)
-        return level
-
 
 @dataclass
 class _Parts:
-    power: list[Floats] = field(default_factory=list)
-    mean: list[Floats] = field(default_factory=list)
-    peak: list[Floats] = field(default_factory=list)
-    flat: list[Floats] = field(default_factory=list)
-    cross: list[Floats] = field(default_factory=list)
-    bands_db: list[Floats] = field(default_factory=list)
+    level_db: list[Samples] = field(default_factory=list)
+    peak: list[Samples] = field(default_factory=list)
+    flat: list[NDArray[np.uint8]] = field(default_factory=list)
+    cut: list[Samples] = field(default_factory=list)
 
 
 class Scanner:
@@ -88,20 +85,22 @@ class Scanner:
         self._held = np.zeros((0, channels), np.float32)
         self._waiting: list[Samples] = []
         self._waiting_count = 0
-        self._count = 0
-        self._done = 0
+        self._count = self._done = 0
         self._parts = _Parts()
         self._spectrum = _BandSplit(rate_hz, self._frame)
         self._low = _LowCopy(rate_hz, channels)
-        self._histogram: list[NDArray[np.int64]] = []
+        self._tops = TopCounts()
+        self._finders = [TopFinder(rate_hz, self._tops) for _ in range(channels)]
+        self._power, self._mean = Track(channels), Track(channels)
+        self._cross, self._bands = Track(1), Track(self._spectrum.bands, np.float16)
 
     def feed(self, block: Samples) -> None:
         """Take in the next samples, float32 (n, channels)."""
-        self._count += len(block)
-        self._waiting.append(block)
-        self._waiting_count += len(block)
-        if self._waiting_count >= self._rate_hz:  # small blocks would cost more than their work
-            self._work()
+        for start in range(0, len(block), self._rate_hz):
+            self._waiting.append(block[start : start + self._rate_hz])
+            self._waiting_count += len(self._waiting[-1])
+            if self._waiting_count >= self._rate_hz:  # small blocks would cost more than their work
+                self._work()
 
     def _work(self) -> None:
         fresh = np.concatenate(self._waiting) if self._waiting else self._held[:0]
@@ -110,72 +109,76 @@ class Scanner:
         held = np.concatenate([self._held, fresh])
         whole = len(held) // self._frame
         if whole:
-            self._frames(held[: whole * self._frame].reshape(whole, self._frame, self._channels))
+            frames = held[: whole * self._frame].reshape(whole, self._frame, self._channels)
+            self._frames(frames.astype(np.float64))
         self._held = held[whole * self._frame :].copy()
+        self._find_tops(fresh)
 
     def finish(self) -> Scan:
         """The numbers of everything that was fed; samples short of a last frame count in length."""
         self._work()
-        parts, channels = self._parts, self._channels
-        amplitude = np.array(self._histogram, np.int64).reshape(-1, BINS)
+        parts = self._parts
         return Scan(
             rate_hz=self._rate_hz,
-            channels=channels,
+            channels=self._channels,
             count=self._count,
             frame_s=self._frame / self._rate_hz,
-            power=_joined(parts.power, channels),
-            mean=_joined(parts.mean, channels),
-            peak=_joined(parts.peak, channels),
-            flat=_joined(parts.flat, channels),
-            cross=_joined(parts.cross),
-            bands_db=_joined(parts.bands_db, self._spectrum.bands),
+            level_db=_joined(parts.level_db, np.float32),
+            peak=_joined(parts.peak, np.float32),
+            flat=_joined(parts.flat, np.uint8),
+            cut=_joined(parts.cut, np.float32),
+            tops=self._tops,
+            power=self._power,
+            mean=self._mean,
+            cross=self._cross,
+            bands_db=self._bands,
             low=self._low.finish(),
-            amplitude=amplitude,
         )
 
-    def _frames(self, frames: Samples) -> None:
-        for start in range(0, len(frames), 500):
-            self._some_frames(frames[start : start + 500].astype(np.float64))
-
-    def _some_frames(self, frames: Floats) -> None:
+    def _frames(self, frames: Floats) -> None:
         """Add the numbers of frames (count, samples, channels)."""
         parts = self._parts
-        done, self._done = self._done, self._done + len(frames)
         sides = np.ascontiguousarray(frames.transpose(2, 0, 1))  # (channels, count, samples)
         mean = sides.mean(axis=2)
         sides -= mean[:, :, None]
-        squares = np.einsum("ijk,ijk->ij", sides, sides) / sides.shape[2]
+        power = np.einsum("ijk,ijk->ij", sides, sides) / sides.shape[2]
         magnitude = np.abs(sides + mean[:, :, None])
         peak = magnitude.max(axis=2)
-        parts.mean.append(mean.T)
-        parts.peak.append(peak.T)
-        parts.power.append(squares.T)
-        parts.flat.append(_flat_tops(sides, magnitude, peak).T)
+        flat = _flat_tops(sides, magnitude, peak).max(axis=0)
+        parts.level_db.append((10 * np.log10(power.max(axis=0) + _TINY)).astype(np.float32))
+        parts.peak.append(peak.max(axis=0).astype(np.float32))
+        parts.flat.append(np.minimum(flat, 255).astype(np.uint8))
+        parts.cut.append(np.zeros(len(frames), np.float32))
+        self._done += len(frames)
+        self._mean.append(mean.T)
+        self._power.append(power.T)
+        cross = np.zeros(len(frames))
         if self._channels == 2:
-            parts.cross.append(np.einsum("jk,jk->j", sides[0], sides[1]) / sides.shape[2])
-        else:
-            parts.cross.append(np.zeros(len(frames)))
-        parts.bands_db.append(self._spectrum.levels_db(sides))
-        self._count_amplitudes(magnitude, done)
+            cross = np.einsum("jk,jk->j", sides[0], sides[1]) / sides.shape[2]
+        self._cross.append(cross[:, None])
+        self._bands.append(self._spectrum.levels_db(sides))
 
-    def _count_amplitudes(self, magnitude: Floats, done: int) -> None:
-        bins = np.minimum((magnitude * BINS).astype(np.int32), BINS - 1)
-        seconds = (done + np.arange(magnitude.shape[1])) // FRAMES_PER_S
-        for second in np.unique(seconds):
-            while len(self._histogram) <= second:
-                self._histogram.append(np.zeros(BINS, np.int64))
-            some = bins[:, seconds == second].ravel()
-            self._histogram[second] += np.bincount(some, minlength=BINS)
+    def _find_tops(self, fresh: Samples) -> None:
+        """Put each cut top's height into the frame that it begins in; it may lie a block back."""
+        self._count += len(fresh)
+        for channel, finder in enumerate(self._finders):
+            at, heights = finder.feed(np.ascontiguousarray(fresh[:, channel]))
+            frames = at // self._frame
+            first = self._done
+            for part in reversed(self._parts.cut):
+                first -= len(part)
+                inside = (frames >= first) & (frames < first + len(part))
+                np.maximum.at(part, frames[inside] - first, heights[inside])
+                if not len(frames) or first <= frames[0]:
+                    break
 
 
-def _joined(parts: list[Floats], width: int | None = None) -> Floats:
-    if parts:
-        return np.concatenate(parts)
-    return np.zeros(0 if width is None else (0, width))
+def _joined(parts: list[NDArray[Any]], dtype: type) -> NDArray[Any]:
+    return np.concatenate(parts) if parts else np.zeros(0, dtype)
 
 
 def _flat_tops(sides: Floats, magnitude: Floats, peak: Floats) -> Floats:
-    """Samples in runs of equal ones at the frame's peak, (channels, count)."""
+    """Samples in runs of three or more equal ones at the frame's peak, (channels, count)."""
     equal = sides[:, :, 1:] == sides[:, :, :-1]
     equal &= magnitude[:, :, 1:] >= 0.98 * peak[:, :, None]
     runs = equal[:, :, 1:] & equal[:, :, :-1]
@@ -217,7 +220,7 @@ class _LowCopy:
         self._held = np.zeros((half, channels), np.float32)
         self._first = -half
         self._made = 0
-        self._out: list[Samples] = []
+        self._out = Track(channels)
 
     def feed(self, block: Samples) -> None:
         held = np.concatenate([self._held, block])
@@ -236,6 +239,6 @@ class _LowCopy:
         self._held = held[keep:].copy()
         self._first += keep
 
-    def finish(self) -> Samples:
+    def finish(self) -> Track:
         self.feed(np.zeros((len(self._kernel) // 2, self._held.shape[1]), np.float32))
-        return np.concatenate(self._out) if self._out else np.zeros_like(self._held[:0])
+        return self._out

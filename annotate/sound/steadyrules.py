@@ -18,6 +18,8 @@ _SHORTEST = 30
 #: Bands from 1 kHz up hold enough bins for their level to be steady in noise.
 _STEADY_BANDS = 3
 _CLEARLY_BELOW_DB = 8.0
+#: The noise's own level is learnt from so many frames, 5 min.
+_LEARN = 30_000
 
 
 def steady_faults(scan: Scan, activity: Activity, limits: Limits) -> list[Fault]:
@@ -30,12 +32,17 @@ def _noise(scan: Scan, activity: Activity, limits: Limits) -> list[Fault]:
         return []
     room_db = room_level_db(scan)
     loud = room_db > activity.speech_db - limits.noise_below_voice_db
-    faults = []
+    spans: list[tuple[int, int]] = []
     for start, end in runs(tidy(loud, 10, _SHORTEST)):
-        below = activity.speech_db - float(np.median(room_db[start:end]))
-        first, last = _noise_span(scan, 10 * start, min(10 * end, len(scan.bands_db)))
+        first, last = _noise_span(scan, 10 * start, min(10 * end, scan.frames))
+        if spans and first <= spans[-1][1]:
+            first, last = min(first, spans[-1][0]), max(last, spans.pop()[1])
+        spans.append((first, last))
+    faults = []
+    for first, last in spans:
+        below = activity.speech_db - float(np.median(room_db[first // 10 : -(-last // 10)]))
         start_s = first * scan.frame_s
-        end_s = scan.length_s if last == len(scan.bands_db) else last * scan.frame_s
+        end_s = scan.length_s if last == scan.frames else last * scan.frame_s
         sentence = (
             f"the room's own noise is only {below:.0f} dB below the voice "
             f"from {clock(start_s)} to {clock(end_s)}"
@@ -49,17 +56,14 @@ def room_level_db(scan: Scan) -> Floats:
 
     In each band the quietest 0.1 s of the 2 s around; a voice leaves such holes in every band.
     """
-    bands = scan.bands_db
     half = _ROOM_FRAMES // 2
-    padded = np.pad(bands, ((half, half), (0, 0)), mode="reflect")
-    windows = sliding_window_view(padded, _ROOM_FRAMES, axis=0)[: len(bands) : 10]
-    floors = []
-    for start in range(0, len(windows), 500):
-        part = np.partition(windows[start : start + 500], _QUIETEST, axis=2)
-        floors.append(part[:, :, _QUIETEST].copy())
-    floor = np.concatenate(floors)
-    total: Floats = 10 * np.log10((10 ** (floor / 10)).sum(axis=1))
-    return total
+    totals = []
+    for start, stop in scan.bands_db.pieces(5000):
+        around = scan.bands_db.around(start, stop, half).astype(np.float32)
+        windows = sliding_window_view(around, _ROOM_FRAMES, axis=0)[: stop - start : 10]
+        floor = np.partition(windows, _QUIETEST, axis=2)[:, :, _QUIETEST]
+        totals.append(10 * np.log10((10 ** (floor / 10)).sum(axis=1)))
+    return np.concatenate(totals)
 
 
 def _noise_span(scan: Scan, start: int, end: int) -> tuple[int, int]:
@@ -68,13 +72,16 @@ def _noise_span(scan: Scan, start: int, end: int) -> tuple[int, int]:
     Noise adds to the voice, so a frame with a band clearly below the noise's own level there
     proves that the noise is absent; outward from the middle the first such frames end it.
     """
-    bands = scan.bands_db[:, min(_STEADY_BANDS, scan.bands_db.shape[1] - 1) :]
-    noise = np.percentile(bands[start:end], 10, axis=0) + 2.0
-    absent = np.asarray((bands < noise - _CLEARLY_BELOW_DB).any(axis=1))
+    some = scan.bands_db.read(start, min(end, start + _LEARN))
+    noise = np.percentile(some.astype(np.float32), 10, axis=0) + 2.0
+    absent = np.zeros(len(scan.bands_db), np.bool_)
+    for first, stop in scan.bands_db.pieces():
+        bands = scan.bands_db.read(first, stop).astype(np.float32) < noise - _CLEARLY_BELOW_DB
+        absent[first:stop] = bands[:, min(_STEADY_BANDS, bands.shape[1] - 1) :].any(axis=1)
     absent[1:] &= absent[:-1]  # two in a row, the later one marked
     where = np.flatnonzero(absent)
     middle = (start + end) // 2
     before, after = where[where < middle], where[where >= middle]
     first = int(before[-1]) + 1 if len(before) else 0
-    last = int(after[0]) - 1 if len(after) else len(bands)
+    last = int(after[0]) - 1 if len(after) else len(absent)
     return first, last
