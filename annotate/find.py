@@ -116,7 +116,8 @@ def find(
             speech.extend(_moved(listen(path, facts), start))
         start += facts.length
     signals = reader.finish(start)
-    cuts, still = find_cuts(signals), find_still(signals)
+    cuts = find_cuts(signals)
+    still = find_still(signals, cuts=cuts)
     begins = [part.start for part in parts]
     found = changes(signals.marks, cuts, still, begins, speech, holes)
     return Found(

@@ -106,10 +106,7 @@ def changes(
     ``parts`` are the starts of the recording's files, ``speech`` the stretches in which someone
     speaks, where the room's sound was kept, ``holes`` those without a picture.
     """
-    found = [Change(RecordingTime(at), 1.0, "a new file begins") for at in parts if at > 0]
-    for hole in holes:
-        reason = f"pictures again after {duration_text(hole.length)} without"
-        found.append(Change(RecordingTime(hole.end), 0.95, reason))
+    found: list[Change] = []
     for cut in cuts:
         strength = _CUT_STRENGTH.get(cut.kind, 0.8) * cut.confidence
         found.append(Change(cut.at, strength, _CUT_WORDS.get(cut.kind, cut.kind)))
@@ -118,6 +115,12 @@ def changes(
     found = [_weighed(change, still) for change in found]
     for stretch in still:
         found.extend(_pause(stretch))
+    for at in parts:
+        if at > 0:
+            found.append(Change(RecordingTime(at), 1.0, "a new file begins"))
+    for hole in holes:
+        reason = f"pictures again after {duration_text(hole.length)} without"
+        found.append(Change(RecordingTime(hole.end), 0.95, reason))
     return _one_each(found)
 
 
@@ -125,7 +128,7 @@ def _weighed(change: Change, still: Sequence[StillStretch]) -> Change:
     """Less where it falls inside a dull stretch, away from its ends."""
     for stretch in still:
         inside = stretch.span.start + _ONE_CHANGE_S < change.at < stretch.span.end - _ONE_CHANGE_S
-        if inside and stretch.span.length >= PAUSE_S and change.strength < 0.9:
+        if inside and stretch.span.length >= PAUSE_S:
             return replace(change, strength=_WITHIN_DULL * change.strength)
     return change
 
@@ -143,7 +146,8 @@ def _pause(stretch: StillStretch) -> Iterable[Change]:
     length = stretch.span.length
     if length < PAUSE_S:
         return
-    strength = (0.55 if length >= LONG_DULL_S else 0.3) + 0.3 * min(1.0, float(length) / 60)
+    plain = length >= LONG_DULL_S or stretch.kind in ("black", "blank")
+    strength = (0.55 if plain else 0.3) + 0.3 * min(1.0, float(length) / 60)
     what = DULL_WORDS.get(stretch.kind, stretch.kind)
     reason = f"from here on {what}" if stretch.kind in ("still", "repeats") else what
     yield Change(_tenth(stretch.span.start), strength, reason)

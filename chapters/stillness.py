@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from chapters.looks import BLANK_DETAIL
 from chapters.marks import Marks
 from chapters.motion import Motions, by_second
+from chapters.scenecuts import SceneCut
 from chapters.signals import Signals
 from chapters.spans import Span, merge, subtract
 
@@ -64,17 +65,22 @@ class StillRules:
     bridge_s: Fraction = Fraction(1)
 
 
-def find_still(signals: Signals, rules: StillRules = StillRules()) -> tuple[StillStretch, ...]:
-    """Dull stretches in order of time. They do not overlap: blank goes before blurred, still, repeats."""
+def find_still(
+    signals: Signals, rules: StillRules = StillRules(), cuts: Sequence[SceneCut] = ()
+) -> tuple[StillStretch, ...]:
+    """Dull stretches in order of time. They do not overlap: blank goes before blurred, still, repeats.
+
+    Between two of ``cuts`` lies one view: what is out of focus is so against its own view at its best.
+    """
     marks = signals.marks
     if len(marks.times) < 2:
         return ()
     blank = marks.detail < BLANK_DETAIL
     dark = marks.level < rules.black_level
     empty = 1 - marks.detail / BLANK_DETAIL
-    usual = _usual_fine(marks, blank)
+    usual = _usual_fine(marks, blank, [float(cut.at) for cut in cuts])
     blurred = (marks.fine < rules.blurred_share * usual) & ~blank
-    soft = 1 - marks.fine / max(rules.blurred_share * usual, 1e-6)
+    soft = 1 - marks.fine / np.maximum(rules.blurred_share * usual, 1e-6)
     out: list[StillStretch] = []
     for kind, flags, least, weight in (
         ("black", blank & dark, rules.blank_s, empty),
@@ -107,11 +113,15 @@ def _share(value: float) -> float:
     return round(float(np.clip(value, 0, 1)), 3)
 
 
-def _usual_fine(marks: Marks, blank: Flags) -> float:
-    """Fine detail of the recording at its best, in levels; 0 where it never has any."""
-    seen = marks.fine[~blank]
-    usual = float(np.percentile(seen, 80)) if len(seen) else 0.0
-    return usual if usual >= 0.3 else 0.0
+def _usual_fine(marks: Marks, blank: Flags, cuts: Sequence[float]) -> Floats:
+    """For every mark, fine detail of its view at its best, in levels; 0 where it never has any."""
+    view = np.searchsorted(sorted(cuts), [float(t) for t in marks.times], side="right")
+    out = np.zeros(len(marks.times))
+    for number in np.unique(view).tolist():
+        seen = marks.fine[(view == number) & ~blank]
+        usual = float(np.percentile(seen, 80)) if len(seen) else 0.0
+        out[view == number] = usual if usual >= 0.3 else 0.0
+    return out
 
 
 # -- nothing moves ------------------------------------------------------------------------

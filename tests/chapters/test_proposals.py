@@ -122,9 +122,9 @@ def test_changes_close_together_are_one() -> None:
 
 
 def test_a_wait_is_one_step() -> None:
-    """A weak cut in the middle of a minute of nothing begins no step; the wait's ends do."""
+    """A recorder stop in the middle of a minute of nothing begins no step; the wait's ends do."""
     wait = [StillStretch(Span(Fraction(60), Fraction(120)), "still", 1.0)]
-    found = changes(marks(400), [SceneCut(at(90), "stop", 0.5)], wait)
+    found = changes(marks(400), [SceneCut(at(90), "stop", 0.7)], wait)
     steps = propose(found, Fraction(200), wait)
 
     assert [s.span.start for s in steps] == [0, 60, 120]

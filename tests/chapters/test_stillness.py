@@ -9,9 +9,11 @@ import cv2
 import numpy as np
 import pytest
 
+from chapters.scenecuts import SceneCut
 from chapters.signals import SignalReader
 from chapters.spans import Span
 from chapters.stillness import StillStretch, find_still
+from chapters.times import RecordingTime
 from tests.scenes import Grey, canvas, lit, shot, timed
 
 
@@ -79,6 +81,19 @@ def working(
         picture = cv2.GaussianBlur(picture, (0, 0), 0.7) + rng.normal(0, noise, picture.shape)
         pictures.append(np.clip(picture, 0, 255).astype(np.uint8))
     return pictures
+
+
+def test_a_soft_view_is_not_out_of_focus() -> None:
+    """After a cut to a view that is soft from first to last, nothing is blurred; it is its best."""
+    soft = [cv2.GaussianBlur(p, (0, 0), 5) for p in shot(2, 200, pan_px=1.0, tool_px=6)]
+    reader = SignalReader()
+    for time, picture in timed(shot(1, 200, pan_px=1.0, tool_px=6) + soft):
+        reader.feed(time, picture)
+    signals = reader.finish()
+    cut = SceneCut(RecordingTime(Fraction(200, 30)), "cut", 0.9)
+
+    assert "blurred" in {s.kind for s in find_still(signals)}
+    assert "blurred" not in {s.kind for s in find_still(signals, cuts=[cut])}
 
 
 def test_a_small_movement_for_a_minute_repeats() -> None:
