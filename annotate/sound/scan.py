@@ -34,7 +34,7 @@ class Scan:
     In memory, each (frames,), the channels' largest: ``level_db`` dBFS (mean square less the squared
     mean; a full-scale square wave is 0), ``peak`` magnitude (may exceed 1 in coded files), ``flat``
     samples in flat tops, ``cut`` height of the highest top without a round end; ``tops`` counts such
-    tops. Tracks, a row a frame: ``power`` and ``mean`` per channel, ``cross`` mean product of left and
+    tops. ``band_freedom`` (bands,) degrees of freedom of a band's level in noise. Tracks, a row a frame: ``power`` and ``mean`` per channel, ``cross`` mean product of left and
     right less the product of their means (0 for mono), ``bands_db`` dBFS, channels averaged.
     ``low`` samples per channel at LOW_RATE_HZ.
     """
@@ -52,6 +52,7 @@ class Scan:
     mean: Track
     cross: Track
     bands_db: Track
+    band_freedom: Floats
     low: Track
 
     @property
@@ -132,6 +133,7 @@ class Scanner:
             mean=self._mean,
             cross=self._cross,
             bands_db=self._bands,
+            band_freedom=self._spectrum.freedom,
             low=self._low.finish(),
         )
 
@@ -199,6 +201,8 @@ class _BandSplit:
         self._pick = np.zeros((len(at_hz), self.bands))
         for band, (low, high) in enumerate(pairwise(edges)):
             self._pick[(at_hz >= low) & (at_hz < high), band] = 1.0
+        #: Values of a frame's band level that vary freely in noise: a Hann window ties 1.5 bins.
+        self.freedom = 2 * self._pick.sum(axis=0) / 1.5
 
     def levels_db(self, sides: Floats) -> Floats:
         """Band levels (count, bands) of (channels, count, samples)."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from statistics import NormalDist
+
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
@@ -54,16 +56,30 @@ def _noise(scan: Scan, activity: Activity, limits: Limits) -> list[Fault]:
 def room_level_db(scan: Scan) -> Floats:
     """Level of the room above 100 Hz, dBFS, one value each 0.1 s.
 
-    In each band the quietest 0.1 s of the 2 s around; a voice leaves such holes in every band.
+    In each band the quietest 0.1 s of the 2 s around, where a voice leaves a hole; what steady noise
+    falls below its mean there by chance is added again.
     """
     half = _ROOM_FRAMES // 2
+    chance_db = _low_by_chance_db(scan.band_freedom)
     totals = []
     for start, stop in scan.bands_db.pieces(5000):
         around = scan.bands_db.around(start, stop, half).astype(np.float32)
         windows = sliding_window_view(around, _ROOM_FRAMES, axis=0)[: stop - start : 10]
-        floor = np.partition(windows, _QUIETEST, axis=2)[:, :, _QUIETEST]
+        floor = np.partition(windows, _QUIETEST, axis=2)[:, :, _QUIETEST] + chance_db
         totals.append(10 * np.log10((10 ** (floor / 10)).sum(axis=1)))
     return np.concatenate(totals)
+
+
+def _low_by_chance_db(freedom: Floats) -> Floats:
+    """How far the quietest frames of steady noise lie below its mean, dB.
+
+    The power of noise in a band follows chi squared; its quantiles by Wilson and Hilferty 1931.
+    """
+    normal = NormalDist().inv_cdf((_QUIETEST + 0.5) / _ROOM_FRAMES)
+    spread = 2 / (9 * np.maximum(freedom, 1.0))
+    share = (1 - spread + normal * np.sqrt(spread)) ** 3
+    below: Floats = -10 * np.log10(np.maximum(share, 1e-3))
+    return below
 
 
 def _noise_span(scan: Scan, start: int, end: int) -> tuple[int, int]:

@@ -2,7 +2,7 @@
 
 Between two zero crossings a wave makes one top. A sine spends arccos(0.92) / arccos(0.5) = 38 % of
 the time that it is above half its height above 92 % of it, and no voice's tops are broader; the rest
-of a sine cut off by only 1 dB spends half. Lossy coding bends the edges of a cut top and ripples it,
+of a sine cut off by only 1 dB spends 55 %. Lossy coding bends the edges of a cut top and ripples it,
 and leaves it as broad as it was; a limiter makes tops equally high and leaves them round.
 """
 

@@ -1,22 +1,24 @@
 """Word times of the anchored alignment, measured: voices, noise, reverberation, music, length.
 
-    python -m tests.bench.bench_speech [--quick] [--only voices|noise|hand|long] [--minutes 30]
+    python -m tests.bench.bench_speech [--quick] [--only voices|noise|real|long] [--minutes 30]
+                                       [--csv FILE]
 
 The truth is the synthesiser's own (flite, espeak-ng). Start errors are in ms over the words that were
 said and placed; "within" is the share within 0.3 s; "named" the skipped sentences named, of how many,
 and others named wrongly. Speed is against processor time of one core. Noise levels are against the
-level of the speech where it speaks. Hand-labelled recordings are measured where TEACHCUT_MEDIA holds
-``speech/praatio`` (examples of the praatio source package, MIT: wav and TextGrid of the same name).
+level of the speech where it speaks. Real recordings with word times as in recordings.py: two
+sentences marked by hand, and one speaker twice, without a script, whose word times come with the
+package and lie on a grid of 10 ms (who set them is not said there); the script there is what was
+said without "uh" and "um".
 """
 
 from __future__ import annotations
 
 import argparse
-import os
-import re
+import csv
+import multiprocessing
+import tempfile
 import time
-import tracemalloc
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -26,12 +28,15 @@ from annotate.speech.align import align_take
 from annotate.speech.alignment import Alignment
 from annotate.speech.sound import RATE_HZ, Pcm
 from chapters.media.takes import Spool, TakeReader
+from tests.annotate.sound.clips import write_wav
 from tests.annotate.speech.narration import SENTENCES, Narration, TrueWord, narrate
 from tests.annotate.speech.scoring import Score, score
+from tests.bench import recordings
+from tests.bench.memory import most_mb
 
 VOICES = (
     "flite:slt", "flite:rms", "flite:awb", "flite:kal16", "espeak:en-us", "espeak:en",
-    "espeak:en-gb-scotland", "espeak:en-us+f4",
+    "espeak:en-gb-scotland", "espeak:en-gb-x-rp", "espeak:en-029", "espeak:en-us+f4",
 )  # fmt: skip
 SKIPPED = frozenset({5, 20, 21, 30, 60})
 AD_LIB = {
@@ -40,37 +45,87 @@ AD_LIB = {
     50: "Let me say that one more time.",
 }
 _HEAD = (
-    f"{'take':32} {'words':>5} {'median':>6} {'p95':>5} {'worst':>6} {'within':>7} {'lost':>4} "
+    f"{'take':36} {'words':>5} {'median':>6} {'p95':>5} {'worst':>6} {'within':>7} {'lost':>4} "
     f"{'named':>8} {'matched/2/forced/est/none':>26} {'speed':>6}"
 )
 
 
-def measured(label: str, narration: Narration) -> tuple[Score, Alignment]:
-    """Align, print one row, return the score."""
+#: Recordings with word times: sound, its times, and whether they were set by hand.
+LABELLED = (
+    ("bobby.wav", "bobby_words.TextGrid", "by hand"),
+    ("mary.wav", "mary.TextGrid", "by hand"),
+    ("acoustic_corpus.wav", "acoustic_corpus.TextGrid", "10 ms grid"),
+    ("cold_corpus.wav", "cold_corpus.TextGrid", "10 ms grid"),
+)
+#: No script holds these; they are said all the same.
+FILLERS = ("uh", "um")
+_WAYS = ("matched", "matched2", "forced", "estimated", "none")
+
+
+class Table:
+    """Rows printed as they come and kept for the CSV file."""
+
+    def __init__(self) -> None:
+        self.rows: list[dict[str, object]] = []
+
+    def add(self, label: str, result: Score, alignment: Alignment, speed: float) -> None:
+        """One take."""
+        errors = np.abs(result.errors_ms)
+        ways = [alignment.count(how) for how in _WAYS]
+        hits, wrong = len(result.named & result.skipped), len(result.named - result.skipped)
+        named = f"{hits}/{len(result.skipped)}" + (f" +{wrong}" if wrong else "")
+        self._figures(label, errors, f"{result.said:5}")
+        print(
+            f" {result.lost:4} {named:>8} {'/'.join(map(str, ways)):>26} {speed:5.1f}x",
+            flush=True,
+        )
+        self.rows[-1] |= {
+            "words_said": result.said,
+            "words_lost": result.lost,
+            "sentences_skipped": len(result.skipped),
+            "sentences_named": hits,
+            "named_wrongly": wrong,
+            **dict(zip(_WAYS, ways, strict=True)),
+            "times_real_time": round(speed, 1),
+        }
+
+    def pool(self, label: str, errors: np.ndarray) -> None:
+        """Words of several takes together, or of one without further figures."""
+        self._figures(label, np.abs(errors), f"{len(errors):5}")
+        print(flush=True)
+
+    def note(self, label: str, unit: str, value: float) -> None:
+        """A figure of another kind."""
+        print(f"{label}: {value:.0f} {unit}", flush=True)
+        self.rows.append({"take": label, unit: round(value)})
+
+    def _figures(self, label: str, errors: np.ndarray, count: str) -> None:
+        median, p95, worst = np.median(errors), np.percentile(errors, 95), errors.max()
+        within = 100 * float(np.mean(errors <= 300))
+        print(f"{label:36} {count} {median:6.1f} {p95:5.0f} {worst:6.0f} {within:6.1f}%", end="")
+        figures = {"words": len(errors), "median_ms": median, "p95_ms": p95, "worst_ms": worst}
+        self.rows.append(
+            {"take": label, **{k: round(float(v), 1) for k, v in figures.items()}}
+            | {"within_300_ms_percent": round(within, 1)}
+        )
+
+    def write(self, path: Path) -> None:
+        """All rows as CSV."""
+        names = list(dict.fromkeys(name for row in self.rows for name in row))
+        with path.open("w", encoding="utf-8", newline="") as out:
+            writer = csv.DictWriter(out, names, lineterminator="\n")
+            writer.writeheader()
+            writer.writerows(self.rows)
+
+
+def measured(table: Table, label: str, narration: Narration) -> Score:
+    """Align, add one row, return the score."""
     begun = time.process_time()
     alignment = align_take(narration.pcm, narration.script)
     speed = len(narration.pcm) / RATE_HZ / (time.process_time() - begun)
     result = score(alignment, narration)
-    errors = np.abs(result.errors_ms)
-    ways = [alignment.count(how) for how in ("matched", "matched2", "forced", "estimated", "none")]
-    named = f"{len(result.named & result.skipped)}/{len(result.skipped)}"
-    wrong = len(result.named - result.skipped)
-    print(
-        f"{label:32} {result.said:5} {result.median_ms:6.1f} {result.p95_ms:5.0f} "
-        f"{result.worst_ms:6.0f} {100 * np.mean(errors <= 300):6.1f}% {result.lost:4} "
-        f"{named + (f' +{wrong}' if wrong else ''):>8} {'/'.join(map(str, ways)):>26} {speed:5.1f}x",
-        flush=True,
-    )
-    return result, alignment
-
-
-def pooled(label: str, scores: list[Score]) -> None:
-    """All words of several takes together."""
-    errors = np.abs(np.concatenate([result.errors_ms for result in scores]))
-    print(
-        f"{label:32} {len(errors):5} {np.median(errors):6.1f} {np.percentile(errors, 95):5.0f} "
-        f"{errors.max():6.0f} {100 * np.mean(errors <= 300):6.1f}%"
-    )
+    table.add(label, result, alignment, speed)
+    return result
 
 
 def speech_rms(pcm: Pcm) -> float:
@@ -154,69 +209,67 @@ def long_take(voice: str, minutes: float) -> Narration:
     return Narration(np.tile(once.pcm, times), " ".join([once.script] * times), tuple(words))
 
 
-def tiers(text: str) -> Iterator[tuple[float, str]]:
-    """Start and word of the word tier of a TextGrid in the long or the short text format."""
-    values = re.findall(r'"[^"]*"|-?\d+(?:\.\d+)?(?=\s|$)', text)
-    for at, value in enumerate(values):
-        if value == '"IntervalTier"' and values[at + 1] in ('"word"', '"words"'):
-            count = int(values[at + 4])
-            for k in range(at + 5, at + 5 + 3 * count, 3):
-                if word := values[k + 2].strip('"'):
-                    yield float(values[k]), word.casefold()
-
-
-def hand_labelled() -> None:
-    """Real recordings with words marked by hand, where they are to be had."""
-    folder = Path(os.environ.get("TEACHCUT_MEDIA", "")) / "speech" / "praatio"
-    errors: list[float] = []
-    for sound in sorted(folder.glob("*.wav")):
-        for grid in (sound.with_suffix(".TextGrid"), folder / f"{sound.stem}_words.TextGrid"):
-            words = list(tiers(grid.read_text("utf-8"))) if grid.is_file() else []
-            if not words:
+def real_part(table: Table) -> None:
+    """Real recordings with word times, where they are to be had; said where they are not."""
+    for kind in dict.fromkeys(kind for _, _, kind in LABELLED):
+        errors: list[float] = []
+        for sound, times, how in LABELLED:
+            path = recordings.find(sound)
+            words = [(at, word) for at, word in recordings.words(times) if word not in FILLERS]
+            if how != kind or path is None or not words:
                 continue
-            with TakeReader(sound, sound.name, RATE_HZ) as reader, Spool(reader) as spool:
+            with TakeReader(path, sound, RATE_HZ) as reader, Spool(reader) as spool:
                 alignment = align_take(spool, " ".join(word for _, word in words) + ".")
-            for placed, (start, _) in zip(alignment.words, words, strict=True):
-                errors.append(placed.start_ms - 1000 * start)
-            break
-    if not errors:
-        print("hand-labelled recordings: absent (TEACHCUT_MEDIA/speech/praatio)")
-        return
-    off = np.abs(errors)
-    print(
-        f"{'hand-labelled recordings':32} {len(off):5} {np.median(off):6.1f} "
-        f"{np.percentile(off, 95):5.0f} {off.max():6.0f}   (mean {np.mean(errors):+.0f} ms)"
-    )
+            placed = zip(alignment.words, words, strict=True)
+            some = [w.start_ms - 1000 * start for w, (start, _) in placed if w.placed != "none"]
+            lost = len(words) - len(some)
+            table.pool(f"{sound}, {kind}" + (f", {lost} lost" if lost else ""), np.array(some))
+            errors += some
+        if errors:
+            table.pool(f"real speech, {kind}", np.array(errors))
+            table.note(f"real speech, {kind}: mean of the signed errors", "ms", np.mean(errors))
 
 
-def voices_part(voices: tuple[str, ...], sentences: tuple[str, ...]) -> None:
+def voices_part(table: Table, voices: tuple[str, ...], sentences: tuple[str, ...]) -> None:
     """Every voice, read to the letter and with sentences skipped and added."""
     for label, skip, extra in (
         ("exact", frozenset[int](), {}),
         ("skips, ad-libs", SKIPPED, AD_LIB),
     ):
         takes = ((v, narrate(sentences, v, skip, extra)) for v in voices)
-        pooled(f"all voices, {label}", [measured(f"{v}, {label}", take)[0] for v, take in takes])
+        scores = [measured(table, f"{voice}, {label}", take) for voice, take in takes]
+        table.pool(f"all voices, {label}", np.concatenate([s.errors_ms for s in scores]))
 
 
-def noise_part(sentences: tuple[str, ...]) -> None:
+def noise_part(table: Table, sentences: tuple[str, ...]) -> None:
     """One voice with sentences skipped and added, in noise, music and a room."""
     clean = narrate(sentences, "flite:slt", SKIPPED, AD_LIB)
     count = len(clean.pcm)
     for label, noise in (("suction", suction), ("drill", drill), ("music", music)):
         for snr_db in (20, 10, 5):
-            measured(f"slt, {label} {snr_db} dB", with_noise(clean, noise(count), snr_db))
-    measured("slt, room of 0.5 s", in_a_room(clean, 0.5))
+            measured(table, f"slt, {label} {snr_db} dB", with_noise(clean, noise(count), snr_db))
+    measured(table, "slt, room of 0.5 s", in_a_room(clean, 0.5))
 
 
-def long_part(minutes: float) -> None:
-    """One long take in one go, with what Python held at most."""
-    take = long_take("flite:slt", minutes)
-    tracemalloc.start()
-    measured(f"slt, {len(take.pcm) / RATE_HZ / 60:.0f} min in one go", take)
-    peak = tracemalloc.get_traced_memory()[1]
-    tracemalloc.stop()
-    print(f"most that Python held then, the sound itself left out: {peak / 1e6:.0f} MB")
+def long_part(table: Table, minutes: float) -> None:
+    """A short and a long take, each in one go by a process of its own, with the most memory it took."""
+    for length in (5, minutes):
+        take = long_take("flite:slt", length)
+        with tempfile.TemporaryDirectory() as folder:
+            wav = write_wav(Path(folder) / "take.wav", take.pcm[:, None] / 32767, RATE_HZ)
+            with multiprocessing.get_context("spawn").Pool(1) as pool:
+                alignment, took_s, most = pool.apply(_align_file, (wav, take.script))
+        seconds = len(take.pcm) / RATE_HZ
+        label = f"slt, {seconds / 60:.0f} min in one go"
+        table.add(label, score(alignment, take), alignment, seconds / took_s)
+        table.note(f"{label}: most memory of the process", "MB", most)
+
+
+def _align_file(wav: Path, script: str) -> tuple[Alignment, float, float]:
+    begun = time.process_time()
+    with TakeReader(wav, wav.name, RATE_HZ) as reader, Spool(reader) as spool:
+        alignment = align_take(spool, script)
+    return alignment, time.process_time() - begun, most_mb()
 
 
 def main() -> None:
@@ -224,18 +277,22 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=_AsWritten)
     parser.add_argument("--quick", action="store_true", help="two voices, 32 sentences of 90")
     parser.add_argument("--minutes", type=float, default=30, help="length of the long take")
-    parser.add_argument("--only", choices=("voices", "noise", "hand", "long"), help="one part")
+    parser.add_argument("--only", choices=("voices", "noise", "real", "long"), help="one part")
+    parser.add_argument("--csv", type=Path, help="write the rows to this file, too")
     asked = parser.parse_args()
     sentences = SENTENCES[:32] if asked.quick else SENTENCES
+    table = Table()
     print(_HEAD)
     if asked.only in (None, "voices"):
-        voices_part(VOICES[:5:4] if asked.quick else VOICES, sentences)
+        voices_part(table, VOICES[:5:4] if asked.quick else VOICES, sentences)
     if asked.only in (None, "noise"):
-        noise_part(sentences)
-    if asked.only in (None, "hand"):
-        hand_labelled()
+        noise_part(table, sentences)
+    if asked.only in (None, "real"):
+        real_part(table)
     if asked.only in (None, "long"):
-        long_part(asked.minutes)
+        long_part(table, asked.minutes)
+    if asked.csv:
+        table.write(asked.csv)
 
 
 _AsWritten = argparse.RawTextHelpFormatter
