@@ -20,7 +20,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 from multiprocessing import get_context
 from pathlib import Path
 
@@ -136,14 +136,36 @@ def vmaf(film: Path, against: Path) -> float:
     return float(found[1])
 
 
+def write_runs(path: Path, kept: dict[int, dict[str, Cost]]) -> None:
+    """Every run as a line of CSV."""
+    with path.open("w", encoding="utf-8", newline="") as file:
+        runs = csv.writer(file)
+        runs.writerow(["round", "way", "cpu_s", "wall_s", "peak_mb", "frames", "size_mb"])
+        for number, costs in kept.items():
+            for way, cost in costs.items():
+                runs.writerow([number, way, *(f"{v:.2f}" for v in astuple(cost))])
+
+
+def read_runs(path: Path) -> dict[int, dict[str, Cost]]:
+    """The runs of ``write_runs``: by round and way."""
+    kept: dict[int, dict[str, Cost]] = {}
+    if path.exists():
+        with path.open(encoding="utf-8", newline="") as file:
+            for number, way, *values in list(csv.reader(file))[1:]:
+                cpu, wall, peak, frames, size = (float(v) for v in values)
+                kept.setdefault(int(number), {})[way] = Cost(cpu, wall, peak, int(frames), size)
+    return kept
+
+
 def table(rounds: Sequence[dict[str, Cost]]) -> list[list[str]]:
-    """Rows of text: what, goal, CPU ratio min/median/max, wall ratio, met or not."""
+    """Rows of text: what, goal, CPU ratio min/median/max, median wall ratio, rounds, met or not."""
     out = []
     for row in ROWS:
-        if not all(row.way in r and row.other in r for r in rounds):
+        both = [r for r in rounds if row.way in r and row.other in r]
+        if not both:
             continue
-        values = sorted(ratio(row, r) for r in rounds)
-        walls = [r[row.way].wall_s / r[row.other].wall_s for r in rounds]
+        values = sorted(ratio(row, r) for r in both)
+        walls = [r[row.way].wall_s / r[row.other].wall_s for r in both]
         middle = statistics.median(values)
         out.append(
             [
@@ -151,6 +173,7 @@ def table(rounds: Sequence[dict[str, Cost]]) -> list[list[str]]:
                 f"{row.goal:.3g}",
                 *(f"{v:.3f}" for v in (values[0], middle, values[-1])),
                 f"{statistics.median(walls):.2f}",
+                str(len(both)),
                 "yes" if middle <= row.goal else "no",
             ]
         )
@@ -165,11 +188,12 @@ def peaks(rounds: Sequence[dict[str, Cost]]) -> list[list[str]]:
         if values:
             shown = [f"{v:.0f}" for v in (values[0], statistics.median(values), values[-1])]
             met = "yes" if values[-1] <= MOST_MB else "no"
-            out.append([f"peak memory of {way}, MB", str(MOST_MB), *shown, "", met])
+            name = f"peak memory of {way}, MB"
+            out.append([name, str(MOST_MB), *shown, "", str(len(values)), met])
     return out
 
 
-HEAD = ["what", "goal", "min", "median", "max", "wall ratio, median", "met"]
+HEAD = ["what", "goal", "min", "median", "max", "wall ratio", "rounds", "met"]
 
 
 def main() -> None:
@@ -179,6 +203,13 @@ def main() -> None:
     parser.add_argument("--rounds", type=int, default=3)
     parser.add_argument("--folder", type=Path, default=Path("bench-render"))
     parser.add_argument("--ways", nargs="*", default=list(WAYS), choices=WAYS)
+    parser.add_argument(
+        "--from-round",
+        type=int,
+        default=0,
+        help="go on with the runs kept: the first round's number",
+    )
+    parser.add_argument("--no-vmaf", action="store_true", help="leave out the scores at the end")
     args = parser.parse_args()
     folder: Path = args.folder
     folder.mkdir(parents=True, exist_ok=True)
@@ -191,25 +222,20 @@ def main() -> None:
     write_case(folder / "faster.yaml", recording.name, args.seconds, faster=True)
     if not (folder / "frames.mp4").exists():
         _in_process(write_frames_alone, folder)
-    rounds: list[dict[str, Cost]] = []
-    with (folder / "runs.csv").open("w", encoding="utf-8", newline="") as file:
-        runs = csv.writer(file)
-        runs.writerow(["round", "way", "cpu_s", "wall_s", "peak_mb", "frames", "size_mb"])
-        for number in range(args.rounds):
-            costs: dict[str, Cost] = {}
-            for way in args.ways:
-                cost = costs[way] = measure(way, folder, args.seconds)
-                values = (cost.cpu_s, cost.wall_s, cost.peak_mb, cost.frames, cost.size_mb)
-                runs.writerow([number + 1, way, *(f"{v:.2f}" for v in values)])
-                file.flush()
-                print(f"{number + 1} {way:13} " + " ".join(f"{v:9.2f}" for v in values), flush=True)
-            rounds.append(costs)
+    kept = read_runs(folder / "runs.csv") if args.from_round else {}
+    first = args.from_round or 1
+    for number in range(first, first + args.rounds):
+        for way in args.ways:
+            cost = kept.setdefault(number, {})[way] = measure(way, folder, args.seconds)
+            write_runs(folder / "runs.csv", kept)
+            print(f"{number} {way:13} " + " ".join(f"{v:9.2f}" for v in astuple(cost)), flush=True)
+    rounds = list(kept.values())
     rows = table(rounds) + peaks(rounds)
-    for name in ("cut-V", "club", "small"):
-        if (folder / f"{name}.mp4").exists() and name != "cut-V":
+    for name in () if args.no_vmaf else ("club", "small"):
+        if (folder / f"{name}.mp4").exists():
             score = vmaf(folder / f"{name}.mp4", folder / "cut-V.mp4")
             rows.append(
-                [f"VMAF of {name} against the cut at V", "", "", f"{score:.2f}", "", "", ""]
+                [f"VMAF of {name} against the cut at V", "", "", f"{score:.2f}", "", "", "", ""]
             )
     with (folder / "table.csv").open("w", encoding="utf-8", newline="") as file:
         csv.writer(file).writerows([HEAD, *rows])
