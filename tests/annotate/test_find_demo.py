@@ -1,0 +1,60 @@
+"""What ``find`` says of waits in the demo recording, whose truth is the script it is drawn from."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+
+from annotate.find import Found, find
+from chapters.spans import Span, clamp
+from sample_clips import script, truth
+from sample_clips.draw_recording import draw_part
+from sample_clips.layers import prepare
+
+#: The same story in half the time.
+SCALE = Fraction(1, 2)
+
+
+@pytest.fixture(scope="module")
+def found(tmp_path_factory: pytest.TempPathFactory) -> Found:
+    """Both parts drawn small and looked through."""
+    folder, layers = tmp_path_factory.mktemp("demo"), prepare()
+    paths = [folder / name for name, _, _ in script.PARTS]
+    for part, path in enumerate(paths):
+        draw_part(Path(path), part, layers, height_px=144, scale=SCALE)
+    return find(paths)
+
+
+def stretches(found: Found, kind: str) -> list[Span]:
+    """The dull stretches of a kind."""
+    return [s.span for s in found.still if s.kind == kind]
+
+
+def test_the_wait_for_the_cement_is_one_still_stretch(found: Found) -> None:
+    """From a second before nothing moves to two after, in one piece though the cement sets in it."""
+    start, end = truth.still(SCALE)
+    (wait,) = [s for s in stretches(found, "still") if clamp(s, Span(start, end))]
+
+    assert start - 2 <= wait.start <= start + 1
+    assert end - 1 <= wait.end <= end + 2
+
+
+def test_an_explorer_at_the_edge_of_the_view_is_not_still(found: Found) -> None:
+    """While it goes round the neck of the tooth, thin and far from the middle, something moves."""
+    rows = script.PASSES[2].rows
+    assert script.PASSES[2].tool == "explorer"
+    work = Span(Fraction(rows[1][0]) * SCALE, Fraction(rows[-2][0]) * SCALE)
+
+    assert [s for s in stretches(found, "still") if clamp(s, work)] == []
+
+
+def test_steps_are_proposed_where_the_story_has_them(found: Found) -> None:
+    """Of the story's eight borders at least six begin a proposed step, within two seconds."""
+    borders = [Fraction(second) * SCALE for second in (34, 64, 110, 126, 144, 178, 208, 232)]
+    starts = [step.span.start for step in found.proposals]
+    hit = [b for b in borders if min(abs(b - s) for s in starts) <= 2]
+
+    assert len(hit) >= 6
+    assert len(starts) <= len(borders) + 3
