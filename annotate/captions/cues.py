@@ -146,11 +146,11 @@ def _size_complaints(cue: Cue, number: int, profile: Profile) -> list[Complaint]
     lines, line = profile.lines, profile.line_columns
     if len(cue.lines) > lines.value:
         amounts = len(cue.lines), lines.value
-        out.append(_complain(cue, number, "number of lines", amounts, f"lines|{lines.clause}"))
+        out.append(_complain(cue, number, "number of lines", amounts, f"lines|{lines.source}"))
     for text in cue.lines:
         if columns(text) > line.value:
             amounts = columns(text), line.value
-            about = f"characters|{line.clause}"
+            about = f"characters|{line.source}"
             out.append(_complain(cue, number, "line length", amounts, about))
     return out
 
@@ -165,15 +165,15 @@ def _time_complaints(cue: Cue, number: int, profile: Profile) -> list[Complaint]
     rate = profile.speed.rate(cue.columns, cue.words, cue.length_ms)
     if rate > fastest.value:
         amounts = rate, Fraction(fastest.value)
-        out.append(_complain(cue, number, "reading speed", amounts, f"{unit}|{fastest.clause}"))
+        out.append(_complain(cue, number, "reading speed", amounts, f"{unit}|{fastest.source}"))
     seconds = Fraction(cue.length_ms, 1000)
     if profile.shortest_ms and cue.length_ms < profile.shortest_ms.value:
         amounts = seconds, Fraction(profile.shortest_ms.value, 1000)
-        about = f"s|{profile.shortest_ms.clause}"
+        about = f"s|{profile.shortest_ms.source}"
         out.append(_complain(cue, number, "shortest time", amounts, about))
     if profile.longest_ms and cue.length_ms > profile.longest_ms.value:
         amounts = seconds, Fraction(profile.longest_ms.value, 1000)
-        about = f"s|{profile.longest_ms.clause}"
+        about = f"s|{profile.longest_ms.source}"
         out.append(_complain(cue, number, "longest time", amounts, about))
     return out
 
@@ -187,4 +187,4 @@ def _gap_complaints(before: Cue, cue: Cue, number: int, profile: Profile) -> lis
     if gap is None or gap_ms >= gap.shortest_ms.value or (gap_ms == 0 and gap.closed):
         return []
     amounts = Fraction(gap_ms, 1000), Fraction(gap.shortest_ms.value, 1000)
-    return [_complain(cue, number, "gap", amounts, f"s|{gap.shortest_ms.clause}")]
+    return [_complain(cue, number, "gap", amounts, f"s|{gap.shortest_ms.source}")]

@@ -22,6 +22,11 @@ class Figure:
     clause: str
     memory: bool = False
 
+    @property
+    def source(self) -> str:
+        """The clause as a complaint cites it."""
+        return f"{self.clause}, from memory" if self.memory else self.clause
+
 
 @dataclass(frozen=True, slots=True)
 class Speed:
@@ -112,25 +117,29 @@ NOTES = Profile(
     sound_labels=SoundLabels("brackets", _NOTES),
 )
 
+_BBC = "BBC Subtitle Guidelines"
+
 #: BBC Subtitle Guidelines, version 1.2.5, March 2026.
 BBC = Profile(
     name="bbc",
     source="BBC Subtitle Guidelines v1.2.5 (March 2026)",
-    line_columns=Figure(37, "§3.1: 37 fixed-width characters"),
-    lines=Figure(2, "§3.3: two lines on a landscape picture"),
+    line_columns=Figure(37, f"{_BBC} §3.1: 37 fixed-width characters"),
+    lines=Figure(2, f"{_BBC} §3.3: two lines on a landscape picture"),
     # §4.1 asks for about 0.3 s a word, which is 200 words a minute: the two clauses disagree,
     # and the slower one is kept.
-    speed=Speed(Figure(180, "§4: 160 to 180 words a minute"), "words a minute"),
-    gap=Gap(Figure(1000, "§4.5: no gap, or at least one second (better one and a half)"), True),
+    speed=Speed(Figure(180, f"{_BBC} §4: 160 to 180 words a minute"), "words a minute"),
+    gap=Gap(
+        Figure(1000, f"{_BBC} §4.5: no gap, or at least one second (better one and a half)"), True
+    ),
     sync=Sync(
-        Figure(1500, "§5.2: not more than 1.5 s before the speech"),
-        Figure(1500, "§5.2: not more than 1.5 s after the speech has stopped"),
-        Figure(2000, "§5.4: never more than 2 s late"),
+        Figure(1500, f"{_BBC} §5.2: not more than 1.5 s before the speech"),
+        Figure(1500, f"{_BBC} §5.2: not more than 1.5 s after the speech has stopped"),
+        Figure(2000, f"{_BBC} §5.4: never more than 2 s late"),
     ),
     sound_labels=SoundLabels(
         "capitals",
-        "§17: a label describes the sound, in capitals on a line of its own",
-        Figure(1000, "§4.3.3: one second more for a label"),
+        f"{_BBC} §17: a label describes the sound, in capitals on a line of its own",
+        Figure(1000, f"{_BBC} §4.3.3: one second more for a label"),
     ),
 )
 

@@ -35,7 +35,7 @@ def check_sync(
 
 def _complaint(cue: Cue, number: int, rule: str, found_ms: int, figure: Figure) -> Complaint:
     found, allowed = Fraction(found_ms, 1000), Fraction(figure.value, 1000)
-    return Complaint(rule, found, allowed, "s", number, cue.start_ms, cue.step, figure.clause)
+    return Complaint(rule, found, allowed, "s", number, cue.start_ms, cue.step, figure.source)
 
 
 def _spoken(cues: Sequence[Cue], words: Sequence[TimedWord]) -> Iterator[tuple[Cue, int, int]]:

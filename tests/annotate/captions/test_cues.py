@@ -7,6 +7,7 @@ from fractions import Fraction
 import pytest
 
 from annotate.captions import NOTES, PROFILES, Cue, NoteTooLong, check_cues
+from annotate.captions.cues import summed_up
 
 
 def test_a_cue_within_every_figure_draws_no_complaint() -> None:
@@ -83,7 +84,7 @@ def test_a_complaint_is_one_sentence_with_its_place_and_clause() -> None:
 
     assert str(complaint) == (
         "caption 1 at 00:01:02.000, step isolate: line length: found 49 characters, "
-        "allowed at most 37 (§3.1: 37 fixed-width characters)"
+        "allowed at most 37 (BBC Subtitle Guidelines §3.1: 37 fixed-width characters)"
     )
 
 
@@ -95,3 +96,17 @@ def test_a_note_too_long_says_by_how_much() -> None:
         "the step more slowly"
     )
     assert "(nothing shown)" in str(NoteTooLong("isolate", 1, 1, 0, 1))
+
+
+def test_many_complaints_are_one_sentence_for_each_rule_of_a_step() -> None:
+    """The worst of them and how many more; another step or rule has its own; memory is owned to."""
+    fast = [Cue(n * 1000, n * 1000 + 900 + n, ("a " * 14 + "end",), "one") for n in range(3)]
+    other = [Cue(4000, 11_500, ("Short enough.",), "two")]
+    told = summed_up(check_cues([*fast, *other], PROFILES["dcmp-lower"]))
+    assert [line.split(": found")[0] for line in told] == [
+        "caption 1 at 00:00:00.000, step one: reading speed",
+        "caption 1 at 00:00:00.000, step one: shortest time",
+        "caption 4 at 00:00:04.000, step two: longest time",
+    ]
+    assert told[0].endswith("at most 130); 2 more in this step")
+    assert told[2].endswith("(DCMP Captioning Key: six seconds, from memory)")

@@ -50,7 +50,7 @@ def test_a_complaint_of_sync_holds_both_numbers() -> None:
 
     assert str(complaint) == (
         "caption 1 at 00:00:00.499, step dry: starts before the speech: found 1.501 s, allowed at "
-        "most 1.5 (§5.2: not more than 1.5 s before the speech)"
+        "most 1.5 (BBC Subtitle Guidelines §5.2: not more than 1.5 s before the speech)"
     )
 
 
