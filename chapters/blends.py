@@ -30,6 +30,8 @@ from chapters.looks import (
 HALVES_S = (Fraction(1, 5), Fraction(2, 5), Fraction(4, 5))
 #: So long after the outer pictures the views on either side are compared, in seconds.
 SETTLED_S = Fraction(1)
+#: The views on either side are taken this far outside the ends of a blend, at least, in seconds.
+CLEAR_S = Fraction(1, 6)
 #: Pictures must be kept so long for the watch to work, in seconds.
 KEEP_S = 2 * (HALVES_S[-1] + SETTLED_S) + Fraction(1, 5)
 
@@ -138,7 +140,7 @@ def _nearest(times: list[float], at: float) -> int:
 
 def _look(found: _Found, ring: Sequence[Entry]) -> tuple[BlendLook, View]:
     begins, ends = _extent(found, ring)
-    margin = (ends - begins) / 2  # some of the other view may still shine through at the ends
+    margin = (ends - begins) / 2 + CLEAR_S  # some of the other view may still shine through
     first, last = begins - margin, ends + margin
     before = [e for e in ring if first - LOOK_S / 2 <= e.time <= first] or [ring[0]]
     after = [e for e in ring if last <= e.time <= last + LOOK_S / 2] or [ring[-1]]

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -88,22 +89,21 @@ class Look:
     """The comparison of both sides of one step of the picture.
 
     ``index`` first frame after the step, ``at`` its time, ``gap_ratio`` the time since the frame
-    before over the usual one. ``across`` is the block match over the step, ``before`` and
-    ``after`` those of the frame pairs on either side, ``kept`` the share of blocks found again
-    over the step, ``compared`` the share of blocks that could be compared. ``step`` is the frame's
-    own step, ``step_before`` and ``step_after`` the largest near by. ``spikes`` is the share of
-    blocks that stepped at this frame and neither just before nor just after. ``torn`` is the share
-    of the compared blocks that are found again over the step much worse than on either side,
-    ``torn_part`` how far each went, averaged, 0..1, ``torn_levels`` the mean change of their grey
-    levels when their mean is taken away, and ``held`` how much of that is left, at the
-    least, across another step within a second: near 0 where that step brings the torn blocks back
-    (the other end of a flash), 1 where none does. ``shift_px`` is the jump of the
-    picture's place beyond its pace on either side. ``back`` is the best match between any picture
-    of the second before and any of the 0.6 s after, ``back_plain`` the same by strong structure only, ``at_once`` that of the two pictures at the step,
-    ``landmarks`` how many landmarks of before
-    stand again after (None where the match was plain), ``scaled`` how well the view of before matches
-    what follows at another magnification (NaN: not asked). ``level_step`` is the change of the mean level,
-    ``levels`` the mean size of the change when that is taken away.
+    before over the usual one. ``across`` is the block match over the step, ``before`` and ``after``
+    those of the frame pairs on either side. ``step`` is the frame's own step, ``step_before`` and
+    ``step_after`` the largest near by.
+
+    ``torn`` is the share of the compared blocks that are found again over the step much worse than
+    on either side, ``torn_levels`` the mean change of their grey levels when their mean is taken
+    away, ``torn_alone`` their step over their largest one near by, and ``held`` how much of the tear
+    is left, at the least, across another step within a second: near 0 where that step brings the
+    torn blocks back (the other end of a flash), 1 where none does.
+
+    ``back`` is the best match between any picture of the second before and any of the 0.6 s after,
+    ``back_plain`` the same by strong structure only, ``landmarks`` how many landmarks of before
+    stand again after (None where the match was plain), ``scaled`` how well the view of before
+    matches what follows at another magnification (NaN: not asked). ``level_step`` is the change of
+    the mean level, ``levels`` the mean size of the change when that is taken away.
 
     ``blank_s`` is the length of a blank stretch that lies between (then the step is the one that
     ended it), ``blank_level`` its mean level. ``same_frame_s`` is how long the picture before the
@@ -119,20 +119,15 @@ class Look:
     across: float
     before: float
     after: float
-    kept: float
-    compared: float
-    shift_px: float
     step: float
     step_before: float
     step_after: float
-    spikes: float
     torn: float
-    torn_part: float
     torn_levels: float
+    torn_alone: float
     held: float
     back: float
     back_plain: float
-    at_once: float
     landmarks: int | None
     scaled: float
     level_step: float
@@ -255,13 +250,10 @@ def compare(
     tear = _tear(last, across, behind, ahead) if alone else None
     if tear is None and not unlike:
         return None
-    around = [e.unlike for e in (*near_before, *near_after) if e.index > 0]
-    usual = np.maximum.reduce(around) if around else np.zeros_like(entry.unlike)
     recent = [e for e in before if e.seconds >= here - float(LOOK_S)]
     firsts = pending.reference or spread(recent or [before[-1]], 4)
     soon = [e for e in after if e.seconds <= here + float(SOON_S)]
     back = best_match(firsts, spread(soon, 4))
-    pace = max((m.shift_px for m in (behind, ahead) if not math.isnan(m.shift_px)), default=0.0)
     olds, news = (firsts[len(firsts) // 2], firsts[-1]), spread(soon, 4)
     marked, scaled = None, float("nan")
     if unlike and not (back > 0.8):
@@ -274,20 +266,15 @@ def compare(
         across=across.match,
         before=behind.match,
         after=ahead.match,
-        kept=across.kept,
-        compared=across.compared,
-        shift_px=across.shift_px - pace,
         step=entry.step,
         step_before=step_before,
         step_after=step_after,
-        spikes=float(np.mean(entry.unlike > 2 * usual + 0.05)),
         torn=float(tear.blocks.mean()) / max(across.compared, 1e-6) if tear else 0.0,
-        torn_part=tear.part if tear else 0.0,
         torn_levels=_levels(last, entry.view, tear.blocks) if tear else 0.0,
+        torn_alone=_stands_out(tear, entry, near_before, near_after) if tear else 0.0,
         held=_held(tear, entry, before, after) if tear else 0.0,
         back=back,
         back_plain=best_plain(olds, news),
-        at_once=plain_match(last, entry.view),
         landmarks=marked,
         scaled=scaled,
         level_step=entry.view.level - last.level,
@@ -307,6 +294,18 @@ def _tear(last: View, across: BlockMatch, behind: BlockMatch, ahead: BlockMatch)
     if not blocks.any():
         return None
     return Torn(last, blocks, float(np.mean(1 - across.scores[blocks])))
+
+
+def _stands_out(tear: Torn, entry: Entry, before: Sequence[Entry], after: Sequence[Entry]) -> float:
+    """The step of the torn blocks over their largest step in the pictures near by."""
+    columns, rows = tear.blocks.shape[::-1]
+
+    def step(seen: Entry) -> float:
+        small = cv2.resize(seen.unlike, (columns, rows), interpolation=cv2.INTER_AREA)
+        return float(np.asarray(small)[tear.blocks].mean())
+
+    beside = max((step(e) for e in (*before, *after) if e.index > 0), default=0.0)
+    return step(entry) / (beside + 0.01)
 
 
 def _change(a: View, b: View) -> float:

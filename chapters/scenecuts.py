@@ -23,11 +23,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-import numpy as np
-
 from chapters.blends import BlendLook
-from chapters.looks import LOOK_S, Look
-from chapters.marks import MARK_S, Numbers
+from chapters.contrast import dips, ramp
+from chapters.looks import BLANK_DETAIL, LOOK_S, SOON_S, Look
+from chapters.marks import MARK_S
 from chapters.signals import RETURN_SOON_S, Signals
 from chapters.spans import Span
 from chapters.times import RecordingTime
@@ -38,6 +37,10 @@ FROZEN_S = Fraction(2, 5)
 FADE_S = Fraction(1, 4)
 #: A change of contrast that takes no longer is coding, in seconds.
 SMEAR_S = Fraction(1, 20)
+#: Another step of this part of it may be the other end of a flash.
+ECHO = 0.4
+#: So many steps half as large, this one among them, in two seconds are movement.
+JERKS = 5
 #: Where pictures are farther apart than this no jump within one view can be told, in seconds.
 SPARSE_S = Fraction(1, 4)
 #: Decoder smear may settle for so long before it stands still.
@@ -75,33 +78,34 @@ class CutRules:
     ``jump_light_most`` how much the whole picture's level may unless
     ``torn_most`` of the blocks are torn, and by more than half of that.
 
-    A blend: ``misfit_most``, ``blend_back_most``; a side with less contrast than
-    ``haze_contrast``, or ``haze_part`` of the other's, that is brighter than ``dark_level`` is fogged.
+    A blend: ``misfit_most``, ``blend_back_most``; a side brighter than ``dark_level`` whose contrast
+    dips below ``dip_part`` of what it is soon before and after is fogged.
     """
 
     across_most: float = 0.65
     drop_least: float = 0.20
     back_most: float = 0.45
+    echo_back_most: float = 0.36
     either_most: float = 0.60
     landmarks_least: int = 5
-    scaled_most: float = 0.34
+    scaled_most: float = 0.40
     scaled_gain: float = 0.15
     levels_least: float = 5.0
     blank_back_most: float = 0.50
-    torn_least: float = 0.05
+    torn_least: float = 0.03
     torn_usual: float = 0.17
     torn_most: float = 0.7
     held_least: float = 0.30
-    alone_least: float = 2.0
+    alone_least: float = 1.6
+    torn_alone_least: float = 2.0
     alone_most: float = 8.0
-    gap_least: float = 1.5
+    torn_levels_usual: float = 10.0
     gap_most: float = 10.0
     unlit_levels: float = 6.0
-    jump_least: float = 2.5
+    jump_least: float = 1.6
     jump_levels_least: float = 4.0
     jump_light_most: float = 12.0
-    haze_contrast: float = 2.0
-    haze_part: float = 0.3
+    dip_part: float = 0.4
     dark_level: float = 60.0
     bright_back_most: float = 0.35
     misfit_most: float = 0.45
@@ -172,7 +176,7 @@ def _judge(look: Look, signals: Signals, rules: CutRules) -> SceneCut | None:
         return _after_blank(look, signals, rules)
     if math.isnan(look.across):
         return None
-    margin = _other_view(look, rules)
+    margin = _other_view(look, signals, rules)
     if margin is not None:
         kind = "cut" if look.returned_s is None else "swap"
     else:
@@ -185,19 +189,30 @@ def _judge(look: Look, signals: Signals, rules: CutRules) -> SceneCut | None:
     return SceneCut(RecordingTime(look.at), kind, _confidence(margin), RecordingTime(before))
 
 
-def _other_view(look: Look, rules: CutRules) -> float | None:
+def _other_view(look: Look, signals: Signals, rules: CutRules) -> float | None:
     """How far the step lies beyond the limits of a change of view; None within them."""
     if math.isnan(look.back) or _one_view(look, rules) or look.levels < rules.levels_least:
         return None
     if max(look.back, _number(look.back_plain)) > rules.either_most:
         return None
     beside = min((m for m in (look.before, look.after) if not math.isnan(m)), default=1.0)
+    back_most = rules.echo_back_most if _echoed(look, signals) else rules.back_most
     margin = min(
         (rules.across_most - look.across) / 0.1,
         (min(beside, 1.0) - look.across - rules.drop_least) / 0.2,
-        (rules.back_most - _back(look)) / 0.15,
+        (back_most - _back(look)) / 0.15,
     )
     return margin if margin > 0 else None
+
+
+def _echoed(look: Look, signals: Signals) -> bool:
+    """Whether another step as large is so near that both may be the ends of one flash or cover."""
+    return any(
+        other.index != look.index
+        and abs(other.at - look.at) <= SOON_S
+        and other.step > ECHO * look.step
+        for other in signals.looks
+    )
 
 
 def _back(look: Look | BlendLook) -> float:
@@ -218,7 +233,9 @@ def _one_view(look: Look | BlendLook, rules: CutRules) -> bool:
 def _jump(look: Look, signals: Signals, rules: CutRules) -> float | None:
     """The same for a jump within one view."""
     whole = look.torn >= rules.torn_most and look.torn_levels > abs(look.level_step) / 2
-    if look.scaled > _number(look.back) + rules.scaled_gain or _sparse(look, signals):
+    if look.scaled > _number(look.back) + rules.scaled_gain:
+        return None
+    if _sparse(look, signals) or _jerky(look, signals):
         return None
     lit = abs(look.level_step) > rules.jump_light_most and not whole
     if lit or _unlit(look, signals, rules) or math.isnan(look.before) or math.isnan(look.after):
@@ -227,13 +244,16 @@ def _jump(look: Look, signals: Signals, rules: CutRules) -> float | None:
         return None
     gap = min(max(1.0, look.gap_ratio), rules.gap_most)
     stands_out = look.step / (max(look.step_before, look.step_after) + 0.01)
-    if look.held < rules.held_least or stands_out < max(rules.alone_least, rules.gap_least * gap):
+    if look.held < rules.held_least or look.torn_alone < rules.torn_alone_least:
+        return None
+    if stands_out < rules.alone_least * gap:
         return None
     alone = stands_out / rules.alone_least / gap**0.5
     product = (
         (look.torn / rules.torn_usual)
         * min(look.held / rules.held_least, 2.0)
         * min(alone, rules.alone_most)
+        * min(max(look.torn_levels / rules.torn_levels_usual, 0.5), 2.0)
     )
     return math.log(product / rules.jump_least, 4) if product > rules.jump_least else None
 
@@ -242,6 +262,14 @@ def _sparse(look: Look, signals: Signals) -> bool:
     """Whether pictures come so seldom that movement and a jump in time look the same."""
     gap = look.at - signals.times[max(0, look.index - 1)]
     return gap > SPARSE_S and look.gap_ratio < 3
+
+
+def _jerky(look: Look, signals: Signals) -> bool:
+    """Whether such steps come again and again: movement in jerks, or a picture that judders."""
+    low = bisect_left(signals.times, look.at - LOOK_S)
+    high = bisect_right(signals.times, look.at + LOOK_S)
+    seen = signals.detail[low:high] >= BLANK_DETAIL
+    return int((signals.step[low:high][seen] > look.step / 2).sum()) > JERKS
 
 
 def _unlit(look: Look, signals: Signals, rules: CutRules) -> bool:
@@ -265,14 +293,14 @@ def _after_blank(look: Look, signals: Signals, rules: CutRules) -> SceneCut | No
     if margin <= 0 or _soon_back(look.returned_s):
         return None
     first = bisect_left(signals.times, look.at - look.blank_s)
-    begins, ends = _ramp(signals, first, look.index)
+    begins, ends = ramp(signals, first, look.index)
     times = signals.times
-    ramp = times[max(first - 1, 0)] - times[max(begins, 0)] + times[ends] - times[look.index]
-    if look.blank_s < FROZEN_S and SMEAR_S < ramp < FADE_S:
+    lasts = times[max(first - 1, 0)] - times[max(begins, 0)] + times[ends] - times[look.index]
+    if look.blank_s < FROZEN_S and SMEAR_S < lasts < FADE_S:
         return None  # a turret that clicks, a shutter: dark for an instant, smeared on either side
-    if ramp >= FADE_S and not dark:
+    if lasts >= FADE_S and not dark:
         return None  # fog that clears
-    kind = "fade" if ramp >= FADE_S else "stop" if look.blank_s >= FROZEN_S else "cut"
+    kind = "fade" if lasts >= FADE_S else "stop" if look.blank_s >= FROZEN_S else "cut"
     at = ends if kind == "fade" else look.index
     return SceneCut(
         RecordingTime(signals.times[at]),
@@ -282,42 +310,10 @@ def _after_blank(look: Look, signals: Signals, rules: CutRules) -> SceneCut | No
     )
 
 
-def _ramp(signals: Signals, first: int, stop: int) -> tuple[int, int]:
-    """Last frame at full contrast before a blank stretch and the first at full contrast after it.
-
-    ``first`` is the first blank frame, ``stop`` the first after the stretch.
-    """
-    times, contrast = signals.times, signals.contrast
-    lowest = bisect_left(times, times[first] - 2 * LOOK_S)
-    highest = bisect_right(times, times[stop] + 2 * LOOK_S)
-    begins = first - 1 - _climb(contrast[lowest:first][::-1])
-    return max(begins, 0), stop + _climb(contrast[stop:highest])
-
-
-def _climb(contrast: Numbers) -> int:
-    """Frames until a picture that comes up from black has its full contrast; 0: it is there at once.
-
-    A climb has no large step in it: a cut or a lamp that is turned up within the time is none.
-    """
-    full = float(contrast.max(initial=0.0))
-    if len(contrast) < 3 or contrast[1] > 0.35 * full:
-        return 0
-    top = int(np.flatnonzero(contrast >= 0.9 * full)[0])
-    steps = np.diff(contrast[: top + 1])
-    while len(steps) and float(np.abs(steps).max()) > 0.3 * full:
-        cut = int(np.abs(steps).argmax())
-        full = float(contrast[: cut + 1].max())
-        if cut < 2 or contrast[1] > 0.35 * full:
-            return 0
-        top = int(np.flatnonzero(contrast[: cut + 1] >= 0.9 * full)[0])
-        steps = np.diff(contrast[: top + 1])
-    return top
-
-
 def _melted(look: BlendLook, signals: Signals, rules: CutRules) -> SceneCut | None:
     if math.isnan(look.back) or _one_view(look, rules):
         return None
-    if _soon_back(look.returned_s) or _hazy(look, signals, rules):
+    if _soon_back(look.returned_s) or _foggy(look, signals, rules):
         return None
     margin = min(
         (rules.misfit_most - look.misfit) / 0.2, (rules.blend_back_most - _back(look)) / 0.15
@@ -329,12 +325,12 @@ def _melted(look: BlendLook, signals: Signals, rules: CutRules) -> SceneCut | No
     )
 
 
-def _hazy(look: BlendLook, signals: Signals, rules: CutRules) -> bool:
-    """Whether either end of the blend is a bright picture with little contrast, or with none."""
+def _foggy(look: BlendLook, signals: Signals, rules: CutRules) -> bool:
+    """Whether either end of the blend is a bright picture in a dip of the contrast: fog, not a view."""
     places = [bisect_left(signals.times, at) for at in (look.begins, look.ends)]
-    most = max(float(signals.contrast[n]) for n in places)
-    least = max(rules.haze_contrast, rules.haze_part * most)
-    return any(signals.contrast[n] < least and signals.level[n] > rules.dark_level for n in places)
+    return any(
+        signals.level[n] > rules.dark_level and dips(signals, n, rules.dip_part) for n in places
+    )
 
 
 def _soon_back(returned_s: Fraction | None) -> bool:
