@@ -15,7 +15,7 @@ import annotate.spokencues
 from annotate.cli import main
 from annotate.words import DRAFT_CAPTIONS, HEARD_TEXT
 from tests.annotate.sound.clips import needed
-from tests.annotate.speech.models import WORDS, sherpa_folder
+from tests.annotate.speech.models import WORDS, sherpa_folder, whisper_folder
 from tests.annotate.speech.voices import flite
 from tests.clips import VideoTrack, even_times, write_clip
 
@@ -252,3 +252,15 @@ def test_an_edit_of_the_lexicon_makes_the_film_anew(
         assert main(["make", "--json", str(folder / "case.yaml")]) == 0
         states += [json.loads(capsys.readouterr().out)[0]["status"]]
     assert states == ["made", "up to date", "made"]
+
+
+def test_a_whisper_folder_is_heard_too(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The second kind of model, known by what its folder holds; it says its words again every second or so."""
+    package("faster_whisper")
+    whisper_folder(folder / "models/w")
+    more = "narration: {look: look.wav}\nrecogniser: models/w\nterms: {hello dental: Good}\n"
+    told = run("check", folder, more, capsys)
+    assert "captions of step look are a draft, heard in look.wav by faster-whisper, w;" in told
+    run("make", folder, more, capsys)
+    said = " ".join(shown(folder)[1:])
+    assert said and not said.replace(f"Good {WORDS[-1]}", "").strip()
