@@ -29,6 +29,7 @@ def cue_sheet(plan: Plan, narration: Narration, pictures: Footage, mark: str) ->
             parts=step_parts(plan, row),
             note=row.note,
             take=_take(plan, narration, row),
+            script=own.script if (own := narration.by_step.get(row.id)) else "",
             frames=_strip(plan, row, pictures),
         )
         for row in plan.rows

@@ -39,7 +39,10 @@ class CuePart:
 
 @dataclass(frozen=True, slots=True)
 class Cue:
-    """One shown step. ``take`` says how its take stands ("" where there is none yet)."""
+    """One shown step. ``take`` says how its take stands ("" where there is none yet).
+
+    ``script`` is what is to be said, where that is written; else the ``note`` is all there is.
+    """
 
     number: int
     title: str
@@ -47,6 +50,7 @@ class Cue:
     parts: tuple[CuePart, ...]
     note: str = ""
     take: str = ""
+    script: str = ""
     frames: tuple[bytes, ...] = ()
 
 
@@ -85,9 +89,9 @@ def _how_shown(cue: Cue) -> str:
 def _words(cue: Cue, pace: Fraction) -> str:
     fit = words_that_fit(cue.cut.length, pace)
     text = "1 word fits" if fit == 1 else f"{fit} words fit"
-    noted = len(cue.note.split())
-    if noted > fit:
-        text += f"; the note has {noted}"
+    written = len((cue.script or cue.note).split())
+    if written > fit:
+        text += f"; the {'script' if cue.script else 'note'} has {written}"
     return text
 
 
@@ -113,6 +117,8 @@ def cue_sheet_text(sheet: CueSheet) -> str:
         ]
         if cue.note:
             lines.append(f"   note:  {' '.join(cue.note.split())}")
+        if cue.script:
+            lines.append(f"   say:   {' '.join(cue.script.split())}")
         if cue.take:
             lines.append(f"   take:  {cue.take}")
         lines.append(f"   next:  {_next(sheet.cues, index, sheet.film_length)}")
@@ -154,7 +160,10 @@ def _cue_html(cue: Cue, sheet: CueSheet, following: str) -> str:
         for frame in cue.frames
     )
     strip = f'<div class="strip">{pictures}</div>\n' if pictures else ""
-    note = f'<p class="note" dir="auto">{escape(cue.note)}</p>\n' if cue.note else ""
+    kind = "beside" if cue.script else "note"
+    note = f'<p class="{kind}" dir="auto">{escape(cue.note)}</p>\n' if cue.note else ""
+    if cue.script:
+        note += f'<p class="note" dir="auto">{escape(cue.script.strip())}</p>\n'
     take = f'<p class="take">Take: {escape(cue.take)}</p>\n' if cue.take else ""
     start, end = short_clock_text(cue.cut.start), short_clock_text(cue.cut.end)
     return f"""<section>
@@ -212,6 +221,7 @@ h2 { font-size: 1.2rem; margin: 0; }
 .bar .held { stroke-dasharray: 4 3; }
 .strip { display: flex; gap: .3rem; margin: .4rem 0; }
 .strip img { flex: 1 1 0; min-width: 0; height: auto; object-fit: contain; }
+.beside { margin: .4rem 0; white-space: pre-line; }
 .note { font-size: 1.25rem; line-height: 1.5; margin: .4rem 0; white-space: pre-line; }
 .next { font-weight: 700; }
 @media print { :root { background: #fff; } body { max-width: none; padding: 0; } @page { margin: 15mm; } }

@@ -129,5 +129,7 @@ def test_a_lost_take_is_named_and_its_step_alone_is_made_again(
         new = step_frames(case, step)
         assert len(new) == len(old)
         assert all(np.array_equal(a, b) for a, b in zip(old, new, strict=True))
+    sheet = (case.parent / "out/lost/cue-sheet.txt").read_text("utf-8")
+    assert all(f"   say:   {words}\n" in sheet for words in SAID.values())
     cues = webvtt.read(str(case.parent / "out/lost/captions.vtt")).captions
     assert " ".join(" ".join(cue.text.split()) for cue in cues) == " ".join(SAID.values())

@@ -112,3 +112,14 @@ def test_a_sheet_without_steps_is_still_a_sheet() -> None:
 
     assert cue_sheet_text(empty).startswith("Sealing")
     assert "section" not in read(cue_sheet_html(empty)).count
+
+
+def test_a_script_is_what_is_to_be_said() -> None:
+    """It stands beside the note, and its words are the ones that must fit."""
+    long = "Clamp the tooth. " * 10
+    spoken = replace(SHEET, cues=(replace(SHEET.cues[0], script=long),))
+    text = cue_sheet_text(spoken)
+    assert f"   say:   {long.strip()}\n" in text
+    assert "24 words fit; the script has 30" in text
+    page = read(cue_sheet_html(spoken)).text
+    assert long.strip() in page and "Clamp first, then the sheet" in page
