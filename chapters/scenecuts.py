@@ -25,7 +25,7 @@ from fractions import Fraction
 
 from chapters.blends import BlendLook
 from chapters.contrast import dips, ramp
-from chapters.looks import BLANK_DETAIL, LOOK_S, SOON_S, Look
+from chapters.looks import LOOK_S, SOON_S, Look
 from chapters.marks import MARK_S
 from chapters.signals import RETURN_SOON_S, Signals
 from chapters.spans import Span
@@ -39,8 +39,8 @@ FADE_S = Fraction(1, 4)
 SMEAR_S = Fraction(1, 20)
 #: Another step of this part of it may be the other end of a flash.
 ECHO = 0.4
-#: So many steps half as large, this one among them, in two seconds are movement.
-JERKS = 5
+#: More separate steps half as large than this in two seconds, this one among them, are movement.
+JERKS = 4
 #: Where pictures are farther apart than this no jump within one view can be told, in seconds.
 SPARSE_S = Fraction(1, 4)
 #: Decoder smear may settle for so long before it stands still.
@@ -67,16 +67,22 @@ class CutRules:
 
     Matches run from -1 unlike to 1 alike (see looks.Look). Another view: ``across_most`` block
     match over the step, ``drop_least`` how much lower it is than on either side, ``back_most`` best
-    match of the second before with what follows, ``landmarks_least`` common landmarks and
-    ``scaled_most`` match at another magnification that make it the same view. After a blank stretch ``blank_back_most`` takes its place, and
-    ``bright_back_most`` where the stretch is brighter than ``dark_level``: washed out or fogged.
+    match of the second before with what follows (``echo_back_most`` where another step as large is
+    near; ``either_most`` for its two parts apart), ``landmarks_least`` common landmarks and
+    ``scaled_most`` match at another magnification that make it the same view, ``levels_least``
+    change in levels that shows. After a blank stretch ``blank_back_most`` takes the place of
+    ``back_most``, and ``bright_back_most`` where the stretch is brighter than ``dark_level``: washed
+    out or fogged.
 
-    A jump within one view: ``torn_least`` and ``torn_usual`` share of torn blocks, ``held_least``
-    what stays of the tear, ``alone_least`` the step over those near by (at most ``alone_most`` times that counts),
-    ``jump_least`` the product
-    of the three over their limits, ``jump_levels_least`` how much the torn blocks change in levels,
-    ``jump_light_most`` how much the whole picture's level may unless
-    ``torn_most`` of the blocks are torn, and by more than half of that.
+    A jump within one view: ``torn_least`` and ``torn_usual`` share of torn blocks, ``held_least`` what
+    stays of the tear, ``alone_least`` the step over those near by (at most ``alone_most`` times that
+    counts; times the gap before it, at most ``gap_most``), ``torn_alone_least`` the same of the torn
+    blocks, ``jump_levels_least`` and ``torn_levels_usual`` how much those change in levels,
+    ``jump_least`` the product of all over their limits. ``jump_light_most`` is how much the whole
+    picture's level may change unless ``torn_most`` of the blocks are torn, and by more than half of
+    that; ``jump_elsewhere_most`` how much levels may change where nothing is torn; ``unlit_levels``
+    the steps of light that two ends of a flash undo; ``scaled_gain`` how much better another
+    magnification may match.
 
     A blend: ``misfit_most``, ``blend_back_most``; a side brighter than ``dark_level`` whose contrast
     dips below ``dip_part`` of what it is soon before and after is fogged.
@@ -94,7 +100,7 @@ class CutRules:
     blank_back_most: float = 0.50
     torn_least: float = 0.03
     torn_usual: float = 0.17
-    torn_most: float = 0.7
+    torn_most: float = 0.6
     held_least: float = 0.30
     alone_least: float = 1.6
     torn_alone_least: float = 2.0
@@ -105,6 +111,7 @@ class CutRules:
     jump_least: float = 1.6
     jump_levels_least: float = 4.0
     jump_light_most: float = 12.0
+    jump_elsewhere_most: float = 10.0
     dip_part: float = 0.4
     dark_level: float = 60.0
     bright_back_most: float = 0.35
@@ -232,13 +239,13 @@ def _one_view(look: Look | BlendLook, rules: CutRules) -> bool:
 
 def _jump(look: Look, signals: Signals, rules: CutRules) -> float | None:
     """The same for a jump within one view."""
-    whole = look.torn >= rules.torn_most and look.torn_levels > abs(look.level_step) / 2
     if look.scaled > _number(look.back) + rules.scaled_gain:
         return None
     if _sparse(look, signals) or _jerky(look, signals):
         return None
-    lit = abs(look.level_step) > rules.jump_light_most and not whole
-    if lit or _unlit(look, signals, rules) or math.isnan(look.before) or math.isnan(look.after):
+    if _lit(look, rules) or _unlit(look, signals, rules):
+        return None
+    if math.isnan(look.before) or math.isnan(look.after):
         return None
     if look.torn < rules.torn_least or look.torn_levels < rules.jump_levels_least:
         return None
@@ -258,6 +265,15 @@ def _jump(look: Look, signals: Signals, rules: CutRules) -> float | None:
     return math.log(product / rules.jump_least, 4) if product > rules.jump_least else None
 
 
+def _lit(look: Look, rules: CutRules) -> bool:
+    """Whether the light changed: the whole picture's level, or levels where nothing tore."""
+    whole = look.torn >= rules.torn_most and look.torn_levels > abs(look.level_step) / 2
+    elsewhere = look.levels - 4 * look.torn * look.torn_levels
+    return elsewhere > rules.jump_elsewhere_most or (
+        abs(look.level_step) > rules.jump_light_most and not whole
+    )
+
+
 def _sparse(look: Look, signals: Signals) -> bool:
     """Whether pictures come so seldom that movement and a jump in time look the same."""
     gap = look.at - signals.times[max(0, look.index - 1)]
@@ -268,8 +284,8 @@ def _jerky(look: Look, signals: Signals) -> bool:
     """Whether such steps come again and again: movement in jerks, or a picture that judders."""
     low = bisect_left(signals.times, look.at - LOOK_S)
     high = bisect_right(signals.times, look.at + LOOK_S)
-    seen = signals.detail[low:high] >= BLANK_DETAIL
-    return int((signals.step[low:high][seen] > look.step / 2).sum()) > JERKS
+    large = signals.step[low:high] > look.step / 2
+    return int((large[1:] & ~large[:-1]).sum()) > JERKS
 
 
 def _unlit(look: Look, signals: Signals, rules: CutRules) -> bool:
