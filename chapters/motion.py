@@ -4,7 +4,7 @@ The lamp, a breath of the whole view (a small shift, turn or change of size) and
 are taken out first; what is left counts as movement where it stands clear of the noise and of the
 edges. So a thin instrument at the edge of the view counts, and a flicker does not.
 
-Pictures are compared with one about two seconds earlier: a slow hand is far enough away by then.
+Pictures are compared with one a little over two seconds earlier: a slow hand is far enough away by then.
 Recordings are looked through without their codec's loop filter, whose absence adds up from one key
 picture to the next and looks like movement; so key pictures are compared with one another besides.
 Both errors only ever add movement: where either comparison sees none, there is none.
@@ -29,8 +29,9 @@ Numbers = NDArray[np.float32]
 
 #: Anchors, the pictures that are compared, lie at least so far apart, in seconds,
 ANCHOR_S = Fraction(1, 2)
-#: and each is compared with the latest one that is at least so much earlier.
-REACH_S = Fraction(2)
+#: and each is compared with the latest one that is at least so much earlier: no round number of
+#: seconds, for what comes and goes once a second would look at rest.
+REACH_S = Fraction(11, 5)
 
 #: What is left counts from so many levels on, or so many times its own spread, whichever is more;
 _LEAST_LEVELS, _LEAST_SPREADS = 2.5, 5.0

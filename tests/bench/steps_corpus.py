@@ -24,6 +24,8 @@ Rng = np.random.Generator
 
 FPS = 10
 SIZE_PX = (160, 90)
+#: What repeats comes round after so many frames.
+_LOOP_FRAMES = 13
 KINDS = ("work", "work", "work", "wait", "repeats", "amber", "dimmed", "covered")
 
 
@@ -119,7 +121,7 @@ def _goes_on(
         return frames[anchor]
     if kind == "repeats":
         still = frames[anchor].copy()
-        inner = frames[(anchor + n % FPS) % len(frames)]
+        inner = frames[(anchor + n % _LOOP_FRAMES) % len(frames)]
         still[25:65, 55:105] = inner[25:65, 55:105]
         return still
     turn = 2 * (len(frames) - 1)

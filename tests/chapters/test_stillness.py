@@ -106,6 +106,11 @@ def test_a_small_movement_for_a_minute_repeats() -> None:
     assert abs(found[0].span.end - 70) <= 3
 
 
+def test_what_comes_and_goes_once_a_second_is_not_still() -> None:
+    """A movement in step with the comparisons does not look at rest."""
+    assert "still" not in {s.kind for s in still(working(20, 10, 8, 1.0), Fraction(10))}
+
+
 def test_work_that_wanders_does_not_repeat() -> None:
     """The same instrument at another place every eight seconds is work, not a wait."""
     pictures = []
