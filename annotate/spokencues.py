@@ -26,7 +26,7 @@ from annotate.decide import Decided
 from annotate.narrate import Heard, told
 from annotate.progress import Report
 from annotate.sound.faults import Fault
-from annotate.sound.takes import Laid
+from annotate.sound.takes import PHRASE_PAUSE_S, Laid
 from annotate.speech.align import align_take
 from annotate.speech.alignment import Alignment
 from annotate.speech.draft import WEAK, hear_take
@@ -133,7 +133,8 @@ def _listen(listener: _Listener, heard: Heard, laid: Laid, found: _Found) -> _Ke
 def _lay(decided: Decided, laid: Laid, kept: _Kept, rivals: Sequence[Laid], found: _Found) -> None:
     """Captions of one laid take, or of one piece of a talk (``rivals`` are all its pieces)."""
     plan, profile = decided.plan, decided.profile
-    own = [word for word in kept.words if _nearest(word, rivals) is laid]
+    of_talk = laid.step not in decided.narration.by_step
+    own = [word for word in kept.words if not of_talk or _piece_of(word, rivals) is laid]
     words = fix_timed([_moved(word, laid) for word in own], terms_of(dict(plan.case.terms)))
     if not words:
         return
@@ -145,20 +146,24 @@ def _lay(decided: Decided, laid: Laid, kept: _Kept, rivals: Sequence[Laid], foun
     if kept.by:
         found.drafts[laid.step] = _as_script(words)
         drawn = ", not drawn into the picture" if plan.case.captions_in_picture else ""
+        copy = (
+            "put its words into the talk's script:" if of_talk else "name a copy of it as script:"
+        )
         found.notices.append(
             f"captions of step {laid.step} are a draft{drawn}, heard in {laid.file} by {kept.by}; "
-            f"correct heard-{laid.step}.txt in the results and name a copy of it as script:"
+            f"correct heard-{laid.step}.txt in the results and {copy}"
         )
 
 
-def _nearest(word: TimedWord, pieces: Sequence[Laid]) -> Laid:
-    """The piece of a talk that a word belongs to: the one that holds its middle, else the nearest."""
+def _piece_of(word: TimedWord, pieces: Sequence[Laid]) -> Laid | None:
+    """The piece of a talk that a word belongs to, None where the film leaves that part out."""
     middle = Fraction(word.start_ms + word.end_ms, 2000)
 
     def apart(piece: Laid) -> Fraction:
         return max(piece.start - middle, middle - piece.start - piece.length, Fraction(0))
 
-    return min(pieces, key=apart)
+    nearest = min(pieces, key=apart)
+    return nearest if apart(nearest) <= PHRASE_PAUSE_S else None
 
 
 def _moved(word: TimedWord, laid: Laid) -> TimedWord:

@@ -70,10 +70,12 @@ def check_recogniser(folder: Path, shown_as: str, language: str = "en") -> None:
 
 
 def model_files(folder: Path) -> tuple[Path, ...]:
-    """The files of a model's folder, by name; none for a recogniser that is no folder."""
+    """The files of a model's folder, by name, hidden ones left out; none for a recogniser that is no folder."""
     if not folder.is_dir():
         return ()
-    return tuple(sorted(path for path in folder.iterdir() if path.is_file()))
+    return tuple(
+        sorted(path for path in folder.iterdir() if path.is_file() and path.name[0] != ".")
+    )
 
 
 def load_recogniser(folder: Path, shown_as: str, language: str = "en") -> Recogniser:

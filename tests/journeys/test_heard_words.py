@@ -200,7 +200,7 @@ def test_check_tells_what_make_tells_and_listens_once(
 def test_a_scripted_talk_gives_each_step_its_own_words(
     folder: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Split at its pauses; no step shows what was said over another."""
+    """No step shows what was said over another, nor over one that has a take of its own."""
     package("pocketsphinx")
     run("make", folder, "", capsys)
     made = folder / "out/spoken"
@@ -222,6 +222,13 @@ def test_a_scripted_talk_gives_each_step_its_own_words(
         for late in (False, True)
     ]
     assert over == list(sentences)
+    run(
+        "make",
+        folder,
+        more + f"narration: {{look: {{file: look.wav, script: {SCRIPT}}}}}\n",
+        capsys,
+    )
+    assert " ".join(shown(folder)) == f"{SCRIPT} {sentences[1]}"
 
 
 def test_a_script_in_a_language_without_an_ear_is_heard_by_the_recogniser(
