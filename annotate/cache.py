@@ -18,6 +18,8 @@ from chapters.media.files import naming_full_disk
 #: How much the kept segments of one folder may take: about five hours of film at the club level.
 MOST_BYTES = 8 * 1000**3
 SUFFIX = ".seg"
+#: The folder of kept work beside a case's results, below ``out``; hidden, bounded, safe to delete.
+KEPT = ".teachcut-kept"
 #: A half-written file this much older than the folder's newest belongs to a run that was killed.
 _HALF_STAYS_S = 24 * 3600
 

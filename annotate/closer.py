@@ -12,10 +12,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from annotate.cache import SegmentCache
 from annotate.decide import Decided, cuts_on_line, find_in
 from annotate.find import Found
-from annotate.keptfinds import find_once
 from annotate.plan import near_misses
 from annotate.progress import Report
 from chapters.fieldtext import time_text
@@ -46,12 +44,10 @@ BUSY_LEAST = 0.05
 MOST_PER_STEP = 2
 
 
-def look_closely(decided: Decided, cache: SegmentCache, report: Report) -> tuple[str, ...]:
-    """A sentence for each thing; quick where ``cache`` knows the recording already."""
-    report("looking at the pictures", 0, 0)
-    names = [part.file for part in decided.plan.case.parts]
-    hashes = [decided.hash_of(name) for name in names]
-    found = find_once(cache, hashes, names, lambda: find_in(decided.recording, report))
+def look_closely(decided: Decided, report: Report) -> tuple[str, ...]:
+    """A sentence for each thing; quick where the recording was looked through before."""
+    hashes = [decided.hash_of(span.file) for span in decided.recording.line.parts]
+    found = find_in(decided.recording, decided.folder, report, hashes)
     cuts = cuts_on_line(found, decided.recording)
     frame_s = decided.recording.typical_gap_s
     told = list(near_misses(decided.plan.steps, cuts, frame_s))

@@ -10,8 +10,10 @@ from functools import cached_property
 from importlib.metadata import version
 from pathlib import Path
 
+from annotate.cache import KEPT, SegmentCache
 from annotate.captions.profiles import PROFILES, Profile
 from annotate.find import Found, find
+from annotate.keptfinds import find_once
 from annotate.named import (
     font_faults,
     letter_faults,
@@ -37,6 +39,8 @@ from chapters.scenecuts import SceneCut
 from chapters.speedplan import UnreachableLength
 from chapters.times import RecordingTime
 
+#: What progress says while the recording is looked through.
+LOOKING = "looking at the pictures"
 #: Libraries whose version is part of the fingerprint: another version may draw another pixel.
 LIBRARIES = ("av", "moviepy", "numpy", "opencv-python", "pillow", "matplotlib")
 
@@ -119,7 +123,7 @@ def decide(loaded: LoadedCase, report: Report) -> Decided:
     narration = listen(case, loaded, report)
     cuts: tuple[SceneCut, ...] = ()
     if case.snap > 0:
-        cuts = cuts_on_line(find_in(recording, report), recording)
+        cuts = cuts_on_line(find_in(recording, loaded.folder, report), recording)
     try:
         spoken = (narration.takes, narration.pace)
         plan = make_plan(case, line, recording.typical_gap_s, cuts, *spoken)
@@ -185,12 +189,24 @@ def _opened(loaded: LoadedCase) -> tuple[Recording, tuple[Mistake, ...]]:
     return recording, tuple(told)
 
 
-def find_in(recording: Recording, report: Report) -> Found:
-    """Scene cuts and dull stretches of an opened recording."""
-    return find(
-        recording.paths,
-        progress=lambda done, whole: report("looking at the pictures", float(done), float(whole)),
-    )
+def find_in(
+    recording: Recording, folder: Path, report: Report, hashes: Sequence[str] = ()
+) -> Found:
+    """What is in an opened recording; looked for once, then kept below the case's ``folder``.
+
+    ``hashes`` are the SHA-256 of the parts, where they are known already.
+    """
+    names = [span.file for span in recording.line.parts]
+
+    def look() -> Found:
+        return find(
+            recording.paths,
+            progress=lambda done, whole: report(LOOKING, float(done), float(whole)),
+        )
+
+    report(LOOKING, 0, 0)
+    known = hashes or [sha256_of(path) for path in recording.paths]
+    return find_once(SegmentCache(folder / "out" / KEPT), known, names, look)
 
 
 def cuts_on_line(found: Found, recording: Recording) -> tuple[SceneCut, ...]:

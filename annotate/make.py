@@ -7,6 +7,7 @@ of today's inputs is up to date and left alone.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,7 +15,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from annotate.cache import SegmentCache
+from annotate.cache import KEPT, SegmentCache
 from annotate.captioning import caption_film
 from annotate.cuesheets import cue_sheet
 from annotate.decide import Decided, decide
@@ -41,8 +42,6 @@ from chapters.media.files import MARKER, Staging
 from chapters.media.smallfilm import small_film
 
 FILM = "teaching-cut.mp4"
-#: Folder of kept segments beside the results; hidden, bounded, safe to delete.
-KEPT = ".teachcut-kept"
 
 
 @dataclass(frozen=True)
@@ -94,7 +93,7 @@ def make_case(
     report("reading the recording", 0, 0)
     fingerprint = decided.fingerprint(chosen.settings, (wishes.quick, wishes.small))
     if not wishes.again and read_fingerprint(folder) == fingerprint and outputs_stand(folder):
-        return Made(folder, decided.plan, False, decided.warnings)
+        return Made(folder, decided.plan, False, decided.warnings + _drafts_left(folder))
     cache = SegmentCache(folder.parent / KEPT)
     words, remarks = caption_film(decided, cache, report)
     with Staging(folder) as stage:
@@ -117,6 +116,16 @@ def make_case(
         stage.path(MARKER).write_text(json_text(made), encoding="utf-8", newline="\n")
         stage.publish(remove=_stale(folder, names))
     return Made(folder, decided.plan, True, decided.warnings + remarks + told)
+
+
+def _drafts_left(folder: Path) -> tuple[str, ...]:
+    """What a finished folder says of captions that nobody has read yet."""
+    steps = json.loads((folder / "step-times.json").read_text("utf-8"))["steps"]
+    drafts = [step["id"] for step in steps if step.get("captions_from") == "draft"]
+    told = (
+        f"captions of step {', '.join(drafts)} are a draft; correct heard-<step>.txt in the results"
+    )
+    return (told,) if drafts else ()
 
 
 def _stale(folder: Path, names: list[str]) -> list[str]:

@@ -11,7 +11,7 @@ from pathlib import Path
 from shutil import get_terminal_size
 
 from annotate.batch import CASE_SUFFIXES, broken, case_files
-from annotate.cache import SegmentCache
+from annotate.cache import KEPT, SegmentCache
 from annotate.captioning import caption_film, caption_unheard
 from annotate.closer import look_closely
 from annotate.commands.common import Command, add_json, as_argument, columns, note, say
@@ -20,7 +20,7 @@ from annotate.draft import draft_case
 from annotate.earlier import read_earlier
 from annotate.find import Found, find, found_json, found_text
 from annotate.keptfinds import keep
-from annotate.make import KEPT, out_folder
+from annotate.make import out_folder
 from annotate.progress import ProgressLine
 from annotate.recording import clock_gaps
 from annotate.report import ledger_json, step_times_json, table_text
@@ -208,7 +208,7 @@ def _check(case: Path, quick: bool) -> _Checked:
         if quick:
             return _Checked(warnings=(*decided.warnings, *caption_unheard(decided)[1]))
         kept = SegmentCache(out_folder(decided.loaded).parent / KEPT)
-        told = look_closely(decided, kept, progress)
+        told = look_closely(decided, progress)
         _, remarks = caption_film(decided, kept, progress)
         return _Checked(warnings=(*decided.warnings, *remarks, *told))
     except CaseFileError as error:

@@ -15,7 +15,7 @@ from annotate.batch import (
     outcomes_text,
     shown_names,
 )
-from annotate.cache import SegmentCache
+from annotate.cache import KEPT, SegmentCache
 from annotate.commands.common import (
     Command,
     add_json,
@@ -27,7 +27,7 @@ from annotate.commands.common import (
     os_sentence,
     say,
 )
-from annotate.make import KEPT, Made, Wishes, make_case
+from annotate.make import Made, Wishes, make_case
 from annotate.progress import ProgressEvents, ProgressLine
 from annotate.quality import ENCODERS, LEVELS, SOFTWARE
 from chapters.casefile import load_case

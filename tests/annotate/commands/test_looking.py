@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from annotate import decide
 from annotate.cli import main
 from chapters.casefile import load_case
 from tests.clips import VideoTrack, even_times, write_clip
@@ -198,7 +199,7 @@ def test_check_tells_of_a_wait_in_real_time_and_looks_once(
     def refuse(*_: object, **__: object) -> None:
         raise AssertionError("looked again")
 
-    monkeypatch.setattr("annotate.decide.find", refuse)
+    monkeypatch.setattr(decide, "find", refuse)
     assert main(["check", str(case)]) == 0
     assert capsys.readouterr().out == first
     assert main(["check", "--quick", str(case)]) == 0
@@ -220,7 +221,7 @@ def test_start_offers_a_wait_as_fast_and_check_recalls_it(
     def refuse(*_: object, **__: object) -> None:
         raise AssertionError("looked again")
 
-    monkeypatch.setattr("annotate.decide.find", refuse)
+    monkeypatch.setattr(decide, "find", refuse)
     capsys.readouterr()
     assert main(["check", str(case)]) == 0
     assert "shown in real time" not in capsys.readouterr().out
@@ -260,3 +261,24 @@ def test_start_refuses_earlier_cases_that_do_not_serve_before_it_looks(
     assert "holds no case file" in capsys.readouterr().err
     assert main(["start", str(folder / "part.mp4"), "--procedure", "Bench"]) == 2
     assert "name them with --like" in capsys.readouterr().err
+
+
+def test_a_case_that_snaps_to_cuts_looks_once(
+    folder: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whatever is asked of it later, its recording is not looked through again."""
+    case = folder / "case.yaml"
+    good = CASE.replace("titel: Slip\n", "snap: 1\n").replace("2:75", "0")
+    case.write_text(good, encoding="utf-8")
+    looked: list[object] = []
+    real = decide.find
+
+    def counted(*values: object, **named: object) -> object:
+        looked.append(values)
+        return real(*values, **named)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(decide, "find", counted)
+    for command in ("times", "check", "times"):
+        assert main([command, str(case)]) == 0
+    assert len(looked) == 1
+    capsys.readouterr()
