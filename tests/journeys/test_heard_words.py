@@ -94,6 +94,7 @@ def test_a_take_without_a_script_has_a_draft_by_the_recogniser_that_is_named(
     assert heard == f"{HEARD_TEXT}\n{' '.join(WORDS)}\n"
     steps = json.loads((made / "step-times.json").read_text("utf-8"))["steps"]
     assert [step["captions_from"] for step in steps] == ["draft", None]
+    assert "captions of step look are a draft; correct heard" in run("make", folder, more, capsys)
 
 
 def test_a_draft_that_was_read_and_named_as_the_script_is_none_any_more(
