@@ -73,7 +73,7 @@ class Decided:
     @property
     def profile(self) -> Profile:
         """The readability profile of the captions."""
-        return PROFILES[self.plan.case.captions]
+        return PROFILES[self.plan.case.captions].for_picture(*self.size_px)
 
     @cached_property
     def fonts(self) -> FontChain:

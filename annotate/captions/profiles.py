@@ -7,7 +7,7 @@ figure that was not read in its source's own text.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Literal
 
@@ -82,7 +82,8 @@ class SoundLabels:
 class Profile:
     """One source's figures; None where the source gives none. Columns count wide characters twice.
 
-    ``starts_after_ms`` is how long after the first sound a cue is to start.
+    ``starts_after_ms`` is how long after the first sound a cue is to start; ``lines_upright`` is for
+    pictures higher than wide.
     """
 
     name: str
@@ -96,6 +97,13 @@ class Profile:
     sync: Sync | None = None
     starts_after_ms: Figure | None = None
     sound_labels: SoundLabels | None = None
+    lines_upright: Figure | None = None
+
+    def for_picture(self, width_px: int, height_px: int) -> Profile:
+        """The figures for a picture of this shape: some sources allow more lines on an upright one."""
+        if height_px <= width_px or self.lines_upright is None:
+            return self
+        return replace(self, lines=self.lines_upright)
 
     def needed_ms(self, columns: int, words: Fraction | int) -> int:
         """The shortest time a cue of this size may stay, whole milliseconds."""
@@ -124,7 +132,8 @@ BBC = Profile(
     name="bbc",
     source="BBC Subtitle Guidelines v1.2.5 (March 2026)",
     line_columns=Figure(37, f"{_BBC} §3.1: 37 fixed-width characters"),
-    lines=Figure(2, f"{_BBC} §3.3: two lines on a landscape picture"),
+    lines=Figure(2, f"{_BBC} §3.3: two lines on a landscape or square picture"),
+    lines_upright=Figure(3, f"{_BBC} §3.3: three lines on a vertical picture"),
     # §4.1 asks for about 0.3 s a word, which is 200 words a minute: the two clauses disagree,
     # and the slower one is kept.
     speed=Speed(Figure(180, f"{_BBC} §4: 160 to 180 words a minute"), "words a minute"),

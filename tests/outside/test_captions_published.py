@@ -113,6 +113,14 @@ def test_bbc_line_break_example_where_the_bad_break_is_more_even() -> None:
     assert good < bad
 
 
+def test_bbc_lines_by_the_picture_s_shape() -> None:
+    """BBC §3.3: two lines on landscape and square pictures, three on vertical ones."""
+    shapes = ((1920, 1080), (1080, 1080), (1080, 1920))
+
+    assert [PROFILES["bbc"].for_picture(*shape).lines.value for shape in shapes] == [2, 2, 3]
+    assert [PROFILES["dcmp-adult"].for_picture(*s).lines.value for s in shapes] == [2, 2, 2]
+
+
 def test_bbc_sound_label() -> None:
     """BBC §17: `FLOORBOARDS CREAK`, capitals on a line of its own; §4.3.3: a second more to read it."""
     words = PROFILES["bbc"].needed_ms(17, 2)
