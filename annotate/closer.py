@@ -17,7 +17,7 @@ from annotate.find import Found
 from annotate.plan import near_misses
 from annotate.progress import Report
 from chapters.fieldtext import time_text
-from chapters.proposals import DULL_WORDS
+from chapters.proposals import DULL_SHARE, DULL_WORDS
 from chapters.spans import Span, clamp, merge
 from chapters.steptimes import StepTime
 from chapters.stillness import StillStretch
@@ -34,12 +34,13 @@ LONG_DULL_S = {
 }
 #: A busy stretch is worth a word from so many seconds of recording on,
 BUSY_S = 20
-#: in a step this much faster than it was, or left out,
-BUSY_SPEED = 3
-#: where so much more of the view changes than in this share of what is shown in real time,
-BUSY_TIMES, BUSY_SHARE = 1.2, 75
-#: and more than this share of the view.
-BUSY_LEAST = 0.05
+#: in a step this much faster than it was, where so much more of the view changes than in this
+#: share of what is shown in real time;
+BUSY_SPEED, BUSY_TIMES, BUSY_SHARE = 3, 1.2, 75
+#: in a step that is left out, where as much changes as in the middle of what is shown.
+SKIPPED_TIMES, SKIPPED_SHARE = 1.0, 50
+#: Less than this share of the view is never busy.
+BUSY_LEAST = 0.03
 #: Rather more than one word a step is no help.
 MOST_PER_STEP = 2
 
@@ -116,9 +117,11 @@ def dull_in_real_time(rows: Sequence[StepTime], still: Sequence[StillStretch]) -
         long.sort(key=lambda pair: -pair[1].length)
         for stretch, span in sorted(long[:MOST_PER_STEP], key=lambda pair: pair[1]):
             what = DULL_WORDS.get(stretch.kind, stretch.kind)
+            whole = span.length >= DULL_SHARE * row.recording.length
+            way = "write" if whole else "make that a step of its own with"
             told.append(
                 f"step {row.id} is shown in real time, but {what} from {_place(span)}; "
-                f"make that a step of its own with show: {_way(stretch.kind)}"
+                f"{way} show: {_way(stretch.kind)}"
             )
     return tuple(told)
 
@@ -154,18 +157,21 @@ def busy_in_haste(
     shown = [amount for at, amount in lively if any(span.holds(at) for span in real)]
     if len(shown) < BUSY_S:
         return ()
-    limit = max(BUSY_LEAST, BUSY_TIMES * float(np.percentile(shown, BUSY_SHARE)))
+    fast = max(BUSY_LEAST, BUSY_TIMES * float(np.percentile(shown, BUSY_SHARE)))
+    skipped = max(BUSY_LEAST, SKIPPED_TIMES * float(np.percentile(shown, SKIPPED_SHARE)))
     told: list[str] = []
     for row in rows:
         if row.show != "skip" and (row.show == "real" or (row.speed or 1) < BUSY_SPEED):
             continue
         own = [(at, amount) for at, amount in lively if row.recording.holds(at)]
-        for span in _busy(own, limit)[:MOST_PER_STEP]:
-            how = "left out" if row.show == "skip" else f"shown at {_speed(row.speed)}"
-            told.append(
-                f"step {row.id} is {how}, but more goes on from {_place(span)} than in most of "
-                "what is shown in real time; look whether it hides something"
-            )
+        if row.show == "skip":
+            said = "is left out, but as much goes on from {} as in what is shown in real time"
+        else:
+            said = f"is shown at {_speed(row.speed)}, but more goes on from {{}} than in most of "
+            said += "what is shown in real time"
+        for span in _busy(own, skipped if row.show == "skip" else fast)[:MOST_PER_STEP]:
+            words = said.format(_place(span))
+            told.append(f"step {row.id} {words}; look whether it hides something")
     return tuple(told)
 
 

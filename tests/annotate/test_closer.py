@@ -45,6 +45,12 @@ def test_a_long_wait_in_real_time_is_told_with_its_place_and_the_way_out() -> No
     )
 
 
+def test_a_step_that_is_all_wait_is_told_to_run_fast() -> None:
+    """There is nothing to make a step of its own of."""
+    (told,) = dull_in_real_time([row("set", 28, 62, "real")], [still(30.2, 61)])
+    assert told.endswith("(0:31); write show: fast, or skip")
+
+
 @pytest.mark.parametrize(
     ("kind", "short", "long"), [("still", 19, 20), ("repeats", 59, 60), ("black", 4, 5)]
 )
@@ -84,7 +90,9 @@ def test_a_fast_step_that_hides_a_busy_stretch_is_told() -> None:
     assert told.startswith("step clean is shown at 8x, but more goes on from 2:00 to 2:30 (0:30)")
     assert "look whether it hides something" in told
     (skipped,) = busy_in_haste([rows[0], row("clean", 60, 180, "skip")], BUSY, ())
-    assert skipped.startswith("step clean is left out, but more goes on")
+    assert skipped.startswith(
+        "step clean is left out, but as much goes on from 2:00 to 2:30 (0:30)"
+    )
 
 
 def test_a_repeating_movement_may_run_fast() -> None:
