@@ -16,8 +16,8 @@ from annotate.sound.scan import LOW_RATE_HZ, Floats, Scan
 #: Short enough to fit between two words, so that the voice leaves the tone alone.
 _WINDOW = 250
 _HOP = 50
-#: Windows on each side among which the voice surely pauses: 4 s; and the share that counts.
-_PERSIST = 80
+#: Windows on each side among which the voice surely pauses: 3 s; and the share that counts.
+_PERSIST = 60
 _PAUSES = 0.08
 _HARMONICS = 4
 _MAINS_HZ = (50, 60)
@@ -25,7 +25,7 @@ _MAINS_HZ = (50, 60)
 #: tone, and how much at its ends may lie outside the hum.
 _REACH_S = 12
 _LEARN_S = 6
-_UNSURE_S = 4
+_UNSURE_S = 3
 #: Mains frequency wanders by less than this, Hz.
 _WANDER_HZ = 0.2
 _TRACK_PER_S = 100
@@ -136,8 +136,8 @@ def _edge_s(scan: Scan, mains_hz: int, sure_s: tuple[float, float], side: int) -
     taken that much inside.
     """
     length_s = sure_s[1] - sure_s[0]
-    border_s = (sure_s[0] if side < 0 else sure_s[1]) - side * min(_UNSURE_S, length_s / 3)
-    inner_s = border_s - side * min(_LEARN_S, length_s / 3)
+    border_s = (sure_s[0] if side < 0 else sure_s[1]) - side * min(_UNSURE_S, length_s / 4)
+    inner_s = border_s - side * min(_LEARN_S, length_s / 2)
     outer_s = min(max(border_s + side * _REACH_S, 0.0), len(scan.low) / LOW_RATE_HZ)
     low_s, high_s = min(inner_s, outer_s), max(inner_s, outer_s)
     first = int(low_s * _TRACK_PER_S)

@@ -13,6 +13,8 @@ _LIVE_NOISE_DBFS = -75.0
 #: How far below the take's own room noise a frame must lie to count as lost.
 _BELOW_NOISE_DB = 12.0
 _EDGE = 3
+#: A frame that stands still up here is clipped, not lost.
+_LOUD_PEAK = 0.1
 #: Frames that may be dead behind a cut, and the last live ones that are looked at.
 _PADDING, _LAST = 5, 2
 #: A cut word stands so far above the room, and is no click of a switch that dies within 75 ms.
@@ -31,7 +33,7 @@ def level_faults(
         return [Fault("no sound", 0.0, scan.length_s, sentence)]
     faults = _ends(scan, activity, limits, expected_s)
     faults += _cut_words(scan, activity, limits)
-    lost = lost_frames(level, activity)
+    lost = lost_frames(level, activity) & (scan.peak < _LOUD_PEAK)
     return faults + _holes(scan, activity, lost, limits) + _pauses(scan, activity, lost, limits)
 
 
@@ -131,11 +133,14 @@ def _hole(scan: Scan, run: tuple[int, int], limits: Limits) -> Fault:
 
 
 def _lives(activity: Activity, level: Samples) -> bool:
-    """Whether the room is heard between words, so that nothing at all is never natural."""
+    """Whether the room is heard between words, so that nothing at all is never natural.
+
+    Pauses are counted, not their length: one long gap does not make a take a gated one.
+    """
     if activity.noise_db is None or activity.noise_db <= _LIVE_NOISE_DBFS:
         return False
-    between = level[~activity.active]
-    return bool(len(between)) and float(np.mean(between < DEAD_DBFS)) < 0.5
+    pauses = [level[a:b] < DEAD_DBFS for a, b in runs(~activity.active) if b - a >= _EDGE]
+    return bool(pauses) and float(np.mean([dead.mean() > 0.5 for dead in pauses])) < 0.5
 
 
 def _steep(level: Samples, activity: Activity, limits: Limits, run: tuple[int, int]) -> bool:

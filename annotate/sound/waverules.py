@@ -85,7 +85,7 @@ def _dc(scan: Scan, limits: Limits) -> list[Fault]:
 
 
 def _offset(mean: Track, channel: int, limit: float) -> Flags:
-    """Frames in which an offset stays through pauses: of the 1.5 s around, the quintile nearer to zero.
+    """Frames in which an offset stays through pauses: of the 1.5 s around, the quartile nearer to zero.
 
     A loud lopsided wave shifts its own frames, never the pauses between its words.
     """
@@ -96,7 +96,7 @@ def _offset(mean: Track, channel: int, limit: float) -> Flags:
     for start, stop in mean.pieces(5000):
         around = mean.around(start, stop, width // 2, "edge")[:, channel]
         windows = sliding_window_view(around, width)[: stop - start : 5]
-        low, high = np.percentile(windows, [15, 85], axis=1)
+        low, high = np.percentile(windows, [25, 75], axis=1)
         steady = np.repeat((low > limit) | (high < -limit), 5)
         found[start:stop] = steady[: stop - start]
     return found

@@ -21,9 +21,11 @@ from tests.annotate.sound.defects import (
     Defect,
     clean_take,
     level_defects,
+    spoken_take,
     steady_defects,
     wave_defects,
 )
+from tests.annotate.speech.narration import SENTENCES
 
 #: One of each kind, in every coding; the others in wav.
 KINDS = (
@@ -257,3 +259,35 @@ def test_more_than_two_channels_are_refused() -> None:
     """A scan takes one or two channels; the message says how many came."""
     with pytest.raises(ValueError, match="6 channels"):
         Scanner(RATE_HZ, 6)
+
+
+def test_a_wave_that_stands_still_at_the_top_is_no_drop_out() -> None:
+    """A thump clipped so long that nothing moves for 60 ms is clipping alone."""
+    take = clean_take("flite:slt", 4)
+    at = np.arange(round(0.3 * RATE_HZ)) / RATE_HZ
+    take[5 * RATE_HZ : 5 * RATE_HZ + len(at)] += 9 * np.sin(2 * np.pi * 6 * at)[:, None]
+
+    faults = checked(np.clip(take, -0.5, 0.5)).faults
+
+    assert "drop-out" not in {fault.kind for fault in faults}
+
+
+def test_one_long_gap_does_not_hide_itself() -> None:
+    """A reader who hardly pauses: 3 s of nothing are more than all pauses together, and are found."""
+    rng = np.random.default_rng(9)
+    sound = rng.normal(0, 10 ** (-58 / 20), (16 * RATE_HZ, 1))
+    for second in range(16):
+        sound[second * RATE_HZ : round((second + 0.7) * RATE_HZ)] += sine(220, 0.7, -20)
+    sound[round(6.2 * RATE_HZ) : round(9.4 * RATE_HZ)] = 0
+
+    faults = [f for f in checked(sound).faults if f.kind not in ("room noise", "cut off")]
+
+    assert [fault.kind for fault in faults] == ["gap"]
+    assert faults[0].start_s == pytest.approx(6.2, abs=0.03)
+    assert faults[0].end_s == pytest.approx(9.4, abs=0.03)
+
+
+@pytest.mark.parametrize("voice", ["espeak:en-us+f2", "espeak:en-us+f4"])
+def test_a_voice_of_broad_tops_is_not_called_clipped(voice: str) -> None:
+    """Voices made of few partials have some broad tops; others stand above them: nothing is cut."""
+    assert checked(spoken_take(SENTENCES[50:60], voice)).faults == ()
