@@ -76,7 +76,8 @@ class CutRules:
 
     A jump within one view: ``torn_least`` and ``torn_usual`` share of torn blocks, ``held_least`` what
     stays of the tear, ``alone_least`` the step over those near by (at most ``alone_most`` times that
-    counts; times the gap before it, at most ``gap_most``), ``torn_alone_least`` the same of the torn
+    counts; times the gap before it over the usual one or that of ``usual_fps``, at most
+    ``gap_most``), ``torn_alone_least`` the same of the torn
     blocks, ``jump_levels_least`` and ``torn_levels_usual`` how much those change in levels,
     ``jump_least`` the product of all over their limits. ``jump_light_most`` is how much the whole
     picture's level may change unless ``torn_most`` of the blocks are torn, and by more than half of
@@ -100,15 +101,16 @@ class CutRules:
     blank_back_most: float = 0.50
     torn_least: float = 0.03
     torn_usual: float = 0.17
-    torn_most: float = 0.6
+    torn_most: float = 0.5
     held_least: float = 0.30
-    alone_least: float = 1.6
+    alone_least: float = 1.8
     torn_alone_least: float = 2.0
     alone_most: float = 8.0
     torn_levels_usual: float = 10.0
+    usual_fps: float = 25.0
     gap_most: float = 10.0
     unlit_levels: float = 6.0
-    jump_least: float = 1.6
+    jump_least: float = 2.0
     jump_levels_least: float = 4.0
     jump_light_most: float = 12.0
     jump_elsewhere_most: float = 10.0
@@ -249,7 +251,7 @@ def _jump(look: Look, signals: Signals, rules: CutRules) -> float | None:
         return None
     if look.torn < rules.torn_least or look.torn_levels < rules.jump_levels_least:
         return None
-    gap = min(max(1.0, look.gap_ratio), rules.gap_most)
+    gap = min(max(1.0, look.gap_ratio, _apart_s(look, signals) * rules.usual_fps), rules.gap_most)
     stands_out = look.step / (max(look.step_before, look.step_after) + 0.01)
     if look.held < rules.held_least or look.torn_alone < rules.torn_alone_least:
         return None
@@ -276,8 +278,12 @@ def _lit(look: Look, rules: CutRules) -> bool:
 
 def _sparse(look: Look, signals: Signals) -> bool:
     """Whether pictures come so seldom that movement and a jump in time look the same."""
-    gap = look.at - signals.times[max(0, look.index - 1)]
-    return gap > SPARSE_S and look.gap_ratio < 3
+    return _apart_s(look, signals) > SPARSE_S and look.gap_ratio < 3
+
+
+def _apart_s(look: Look, signals: Signals) -> float:
+    """Seconds between the two pictures of a step: the longer, the more may have moved."""
+    return float(look.at - signals.times[max(0, look.index - 1)])
 
 
 def _jerky(look: Look, signals: Signals) -> bool:
@@ -329,7 +335,9 @@ def _after_blank(look: Look, signals: Signals, rules: CutRules) -> SceneCut | No
 def _melted(look: BlendLook, signals: Signals, rules: CutRules) -> SceneCut | None:
     if math.isnan(look.back) or _one_view(look, rules):
         return None
-    if _soon_back(look.returned_s) or _foggy(look, signals, rules):
+    if look.levels < rules.levels_least or _soon_back(look.returned_s):
+        return None
+    if _foggy(look, signals, rules):
         return None
     margin = min(
         (rules.misfit_most - look.misfit) / 0.2, (rules.blend_back_most - _back(look)) / 0.15
