@@ -42,6 +42,8 @@ from chapters.media.files import sha256_of
 from chapters.media.takes import Spool, TakeReader
 from chapters.times import milliseconds
 
+#: The form in which words are kept; another one is not read.
+_FORM = "2"
 #: A pause this long begins a new line in the text that is to be corrected.
 _HEARD_PAUSE_MS = 700
 
@@ -216,7 +218,7 @@ class _Listener:
     def words(self, heard: Heard) -> _Kept:
         """The words of a take, kept from an earlier run where nothing they rest on has changed."""
         scripted = bool(heard.script.strip())
-        rests_on = [VERSION, heard.script, self._language]
+        rests_on = [VERSION, _FORM, heard.script, self._language]
         rests_on += self._model if self._plugged or not scripted else []
         rests_on += [f"{a}={b}" for a, b in sorted(self._lexicon.items())] if scripted else []
         said = f"words {sha256_of(heard.path)} {json.dumps(rests_on)}"
