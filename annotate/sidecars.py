@@ -249,6 +249,7 @@ def sidecars(plan: Plan, words: Words) -> dict[str, str]:
 def _steps_told(plan: Plan, words: Words) -> dict[str, Any]:
     """The step times, each step with where its captions come from and the question it carries."""
     values = step_times_json(plan.rows, plan.ledger)
+    values["captions_in_picture"] = plan.case.captions_in_picture
     for row, step in zip(values["steps"], plan.steps, strict=True):
         row["captions_from"] = words.sources.get(step.id)
         if step.ask is not None:

@@ -155,6 +155,7 @@ class PageData:
     ledger: LedgerSums
     cautions: tuple[str, ...]
     words: tuple[Words, ...] = ()
+    words_in_picture: bool = False
     pictures: tuple[Picture, ...] = ()
     film: str = "teaching-cut.mp4"
     poster: str = ""
@@ -192,9 +193,9 @@ class Field:
             raise self.wrong(name, self.value.get(name), "text")
         return found
 
-    def yes(self, name: str) -> bool:
-        """A truth value; only a real ``true`` counts."""
-        found = self.value.get(name)
+    def yes(self, name: str, absent: bool | None = None) -> bool:
+        """A truth value; only a real ``true`` counts. ``absent``: what a missing field means."""
+        found = self.value.get(name, absent)
         if not isinstance(found, bool):
             raise self.wrong(name, found, "true or false")
         return found

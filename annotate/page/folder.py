@@ -76,6 +76,7 @@ def page_data(folder: Path) -> PageData:
         ledger=data.read_ledger(ledger),
         cautions=times.texts("cautions") or CAUTIONS,
         words=_words(folder, language),
+        words_in_picture=times.yes("captions_in_picture", False),
         pictures=_stills(folder, pieces),
         film=FILM,
         poster=POSTER if (folder / POSTER).is_file() else "",

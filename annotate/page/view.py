@@ -278,6 +278,7 @@ def script_data(page: PageData, parts: tuple[casebar.Segment, ...]) -> dict[str,
             }
             for s in page.steps
         ],
+        "wordsInPicture": page.words_in_picture,
         "words": [
             {"language": w.language, "cues": [[c.start_ms, c.end_ms, c.text] for c in w.cues]}
             for w in page.words

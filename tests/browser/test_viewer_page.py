@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import re
+import shutil
 from collections.abc import Callable
 from fractions import Fraction
 from itertools import product
@@ -133,6 +135,23 @@ def test_captions_from_disk(new_page: Open, case: CaseFolder) -> None:
     page.keyboard.press("Escape")
     page.select_option("#language", label="No captions")
     assert not page.locator("#said").is_visible()
+
+
+def test_captions_that_the_picture_carries_are_not_said_twice(
+    new_page: Open, case: CaseFolder, tmp_path: Path
+) -> None:
+    """Where they are drawn into the film the page begins without; whoever wants them picks them."""
+    folder = tmp_path / "burnt"
+    shutil.copytree(case.folder, folder)
+    times = folder / "step-times.json"
+    values = json.loads(times.read_text(encoding="utf-8")) | {"captions_in_picture": True}
+    times.write_text(json.dumps(values), encoding="utf-8")
+    write_viewer_page(folder, folder)
+    page = opened(new_page, CaseFolder(folder, case.made))
+    page.evaluate("() => teachcut.page.seek(7)")
+    assert not page.locator("#said").is_visible()
+    page.keyboard.press("c")
+    assert page.locator("#said").inner_text() == "Four clamps fit: 2 & 3 < 4."
 
 
 def test_transcript(new_page: Open, case: CaseFolder) -> None:

@@ -42,7 +42,6 @@
   const choose = (value) => {
     pick.value = value;
     said.hidden = value === "";
-    T.keep.set("captions", value === "" ? "off" : data.words[Number(value)].language);
     if (value !== "") {
       chosen = Number(value);
       said.lang = data.words[chosen].language;
@@ -72,7 +71,11 @@
     }
   };
   onTime.push((t) => update(t));
-  T.page.captions = () => choose(pick.value === "" ? String(chosen) : "");
+  const wishFor = (value) => {
+    T.keep.set("captions", value === "" ? "off" : data.words[Number(value)].language);
+    choose(value);
+  };
+  T.page.captions = () => wishFor(pick.value === "" ? String(chosen) : "");
 
   for (const list of lists) {
     list.addEventListener("click", (event) => {
@@ -143,9 +146,11 @@
     event.preventDefault();
     lists[chosen].querySelector("li:not([hidden]) a")?.focus();
   });
-  pick.addEventListener("change", () => choose(pick.value));
+  pick.addEventListener("change", () => wishFor(pick.value));
 
   const kept = T.keep.get("captions", null);
   const wish = data.words.findIndex((words) => words.language === kept);
-  choose(kept === "off" ? "" : String(Math.max(0, wish)));
+  // Captions that are drawn into the picture are not said a second time below it, unless asked for.
+  const silent = kept === "off" || (kept === null && data.wordsInPicture);
+  choose(silent ? "" : String(Math.max(0, wish)));
 })();
