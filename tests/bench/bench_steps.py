@@ -8,7 +8,8 @@ Each second carries the number of its step. Proposed steps without names are giv
 true steps, each number once, so that the overlaps add up to the most (Hungarian method); one that is
 left over is a step that is not there. Beside the proposals stand what cuts alone give, and as many
 equal lengths as there are steps. For the steps of earlier cases: five cases whose lengths vary by
-30 %, the borders by what changes here and, beside it, by the usual lengths alone.
+30 % about the usual ones, as this recording's do, the borders by what changes here and, beside it,
+by the usual lengths alone.
 """
 
 from __future__ import annotations
@@ -105,7 +106,8 @@ class Case:
     def fitted(self, rng: np.random.Generator, found: Sequence[Change]) -> Row:
         """Steps of five earlier cases laid over the recording."""
         lengths = [self.truth.count(n) for n in range(len(set(self.truth)))]
-        taught = np.array(lengths) * np.exp(rng.normal(0, 0.3, (5, len(lengths))))
+        usual = np.array(lengths) * np.exp(rng.normal(0, 0.3, len(lengths)))
+        taught = usual * np.exp(rng.normal(0, 0.3, (5, len(lengths))))
         earlier = [
             EarlierStep(str(n), tuple(Fraction(round(float(x) * 10), 10) for x in taught[:, n]))
             for n in range(len(lengths))
