@@ -57,8 +57,10 @@ class Ear(Protocol):
     def hear_only(self, samples: Pcm, sentences: list[tuple[str, ...]]) -> list[HeardWord]:
         """Words heard by a language model of the sentences alone."""
 
-    def force(self, samples: Pcm, words: tuple[str, ...]) -> list[HeardWord] | None:
-        """The words laid over the samples."""
+    def force(
+        self, samples: Pcm, words: tuple[str, ...], patient: bool = False
+    ) -> list[HeardWord] | None:
+        """The words laid over the samples; ``patient`` where they are surely there."""
 
     def fit(self, samples: Pcm, words: tuple[str, ...]) -> float | None:
         """How well the words explain the samples against any phones; 0 is as well."""

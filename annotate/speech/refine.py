@@ -74,7 +74,7 @@ def _laid(board: Board, words: Words, take: Surroundings, ear: Ear) -> bool:
     start_s, end_s = _room(board, words, take)
     if end_s - start_s > _LONGEST_S + 2:
         return False
-    laid = ear.force(between(take.sound, start_s, end_s), said)
+    laid = ear.force(between(take.sound, start_s, end_s), said, patient=True)
     if laid is None:
         return False
     laid = shifted(laid, start_s)

@@ -89,9 +89,14 @@ class ScriptEar:
         finally:
             self._decoder.activate_search(self._script)
 
-    def force(self, samples: Pcm, words: Sequence[str]) -> list[HeardWord] | None:
-        """Exactly these words laid over the samples, None where no path leads through."""
-        for bonus in _WORD_BONUS:
+    def force(
+        self, samples: Pcm, words: Sequence[str], patient: bool = False
+    ) -> list[HeardWord] | None:
+        """Exactly these words laid over the samples, None where no path leads through.
+
+        ``patient`` tries again before it gives up: for words that are known to be there.
+        """
+        for bonus in _WORD_BONUS if patient else _WORD_BONUS[:1]:
             heard = self._forced(samples, words, bonus)
             if [word.text for word in heard] == list(words):
                 return heard

@@ -37,7 +37,9 @@ class FakeEar:
         """Not asked here."""
         raise AssertionError
 
-    def force(self, samples: Pcm, words: Sequence[str]) -> list[HeardWord] | None:
+    def force(
+        self, samples: Pcm, words: Sequence[str], patient: bool = False
+    ) -> list[HeardWord] | None:
         """The words at their true places; the first sample tells where the sound begins."""
         start_s = float(samples[0]) / 100
         self.asked.append((len(samples) / RATE_HZ, tuple(words)))
