@@ -228,6 +228,17 @@ class BlockMatch:
     scores: Plane
 
 
+_NOTHING = float("nan")
+#: The match of a pair that is not there.
+UNKNOWN_MATCH = BlockMatch(
+    match=_NOTHING,
+    kept=_NOTHING,
+    compared=0.0,
+    shift_px=_NOTHING,
+    scores=np.full((_MATCH_ROWS, _MATCH_COLUMNS), np.nan, np.float32),
+)
+
+
 def block_match(a: View, b: View) -> BlockMatch:
     """Find each of 5 x 8 blocks of ``a`` again in ``b`` within 10 working pixels."""
     rows, columns = a.structure.shape

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chapters.likeness import (
+    UNKNOWN_MATCH,
     BlockMatch,
     Plane,
     View,
@@ -166,6 +167,14 @@ def clear_views(ring: Sequence[Entry]) -> list[View]:
     return []
 
 
+def _settled(recent: list[Entry]) -> list[Entry]:
+    """Only the newest view among the pictures, where it has been there for long enough to be one."""
+    newest = _runs(recent)[-1:]
+    if newest and newest[0][-1].seconds - newest[0][0].seconds >= float(SOON_S):
+        return newest[0]
+    return recent
+
+
 def _runs(entries: Sequence[Entry]) -> list[list[Entry]]:
     """The pictures parted wherever one steps as a cut does."""
     runs: list[list[Entry]] = []
@@ -239,8 +248,8 @@ def compare(
     entry, here = pending.entry, pending.entry.seconds
     last = pending.reference[-1] if pending.reference else before[-1].view
     across = block_match(last, entry.view)
-    behind = block_match(before[-2].view, before[-1].view) if len(before) > 1 else across
-    ahead = block_match(entry.view, after[1].view) if len(after) > 1 else across
+    behind = block_match(before[-2].view, before[-1].view) if len(before) > 1 else UNKNOWN_MATCH
+    ahead = block_match(entry.view, after[1].view) if len(after) > 1 else UNKNOWN_MATCH
     near_before = [e for e in before if e.seconds >= here - float(QUIET_S)]
     near_after = [e for e in after[1:] if e.seconds <= here + float(QUIET_S)]
     step_before = max((e.step for e in near_before if e.index > 0), default=0.0)
@@ -250,7 +259,7 @@ def compare(
     tear = _tear(last, across, behind, ahead) if alone else None
     if tear is None and not unlike:
         return None
-    recent = [e for e in before if e.seconds >= here - float(LOOK_S)]
+    recent = _settled([e for e in before if e.seconds >= here - float(LOOK_S)])
     firsts = pending.reference or spread(recent or [before[-1]], 4)
     soon = [e for e in after if e.seconds <= here + float(SOON_S)]
     back = best_match(firsts, spread(soon, 4))

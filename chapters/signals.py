@@ -263,6 +263,8 @@ class SignalReader:
         after = [e for e in self._ring if e.index >= entry.index and e.seconds <= last]
         if not before or not after or after[0].index != entry.index:
             return
+        if len(after) == 1:  # a key picture with nothing read behind it
+            after = [e for e in self._ring if e.index >= entry.index][:2]
         near_after = [e for e in after[1:] if e.seconds <= entry.seconds + float(QUIET_S) / 2]
         step_after = max((e.step for e in near_after), default=0.0)
         if pending.reference is None and entry.step < 0.6 * step_after:

@@ -177,3 +177,23 @@ def test_confidence_is_a_share() -> None:
 
     assert all(0.5 <= c.confidence <= 1 for c in found)
     assert len(found) == 2
+
+
+def test_a_view_between_for_less_than_a_second_is_two_cuts() -> None:
+    """Away for five sixths of a second and back: longer than a cover, and both ends are told."""
+    first = shot(1, 150)
+    found = cuts(first[:60] + shot(2, 25) + first[85:])
+
+    assert [Fraction(60, 30), Fraction(85, 30)] == [c.at for c in found]
+
+
+def test_a_cut_onto_a_key_picture_with_nothing_read_behind_it_is_found() -> None:
+    """The survey left out the inside of the groups on both sides of a cut."""
+    reader = SignalReader()
+    for n, picture in enumerate(
+        [*shot(1, 90, pan_px=0, tool_px=0), *shot(2, 90, pan_px=0, tool_px=0)]
+    ):
+        if n % 30 == 0 or n < 20:
+            reader.feed(Fraction(n, 30), picture)
+
+    assert [Fraction(3)] == [c.at for c in find_cuts(reader.finish(Fraction(6)))]
