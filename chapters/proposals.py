@@ -36,9 +36,9 @@ SHORTEST_SHARE = Fraction(1, 60)
 LEAST_STRENGTH = 0.25
 #: A step of which this share is dull is proposed as fast.
 DULL_SHARE = Fraction(4, 5)
-#: A dull stretch or a silence from this length on is a pause between steps.
+#: A dull stretch or a silence from this length on is a pause, which is told.
 PAUSE_S = Fraction(8)
-#: A dull stretch from this length on is a step of its own, before anything but a sure joint.
+#: A dull stretch from this length on, or one of black, is a step of its own.
 LONG_DULL_S = Fraction(20)
 #: A change within a dull stretch counts so much less: a wait is one step.
 _WITHIN_DULL = 0.35
@@ -147,7 +147,7 @@ def _pause(stretch: StillStretch) -> Iterable[Change]:
     if length < PAUSE_S:
         return
     plain = length >= LONG_DULL_S or stretch.kind in ("black", "blank")
-    strength = (0.55 if plain else 0.3) + 0.3 * min(1.0, float(length) / 60)
+    strength = (0.55 if plain else 0.1) + 0.3 * min(1.0, float(length) / 60)
     what = DULL_WORDS.get(stretch.kind, stretch.kind)
     reason = f"from here on {what}" if stretch.kind in ("still", "repeats") else what
     yield Change(_tenth(stretch.span.start), strength, reason)

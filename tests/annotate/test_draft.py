@@ -229,8 +229,8 @@ def test_a_new_file_goes_before_a_sure_cut() -> None:
 
 
 def test_a_short_dull_stretch_is_no_step_and_a_long_one_is_fast() -> None:
-    """A few seconds of nothing are a remark; a minute is a step to run fast."""
-    assert proposals(one(300, still=(dull(100, 107),))) == [(0, "real")]
+    """Under twenty seconds of nothing are a remark; a minute is a step to run fast."""
+    assert proposals(one(300, still=(dull(100, 118),))) == [(0, "real")]
     assert proposals(one(300, still=(dull(100, 160),))) == [
         (0, "real"),
         (100, "fast"),
