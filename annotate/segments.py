@@ -20,6 +20,9 @@ from chapters.times import RecordingTime
 
 #: Frames of the longest segment: eight seconds at 30 frames a second, a few groups of pictures.
 MOST_FRAMES = 240
+#: A segment shows no more of the recording than this: fast steps cost decoding, not encoding, and
+#: segments of one cost fill all cores to the end.
+MOST_RECORDING_S = Fraction(24)
 #: A last segment shorter than this joins the one before.
 LEAST_FRAMES = 60
 
@@ -67,7 +70,7 @@ def split(film: TimeMap, key_times: Sequence[Fraction] = ()) -> tuple[Segment, .
     keys = sorted({j for piece in film.footage for j in _key_frames(piece, film.fps, key_times)})
     out: list[Segment] = []
     for start, end in pairwise(edges):
-        out.extend(_chunks(start, end, keys))
+        out.extend(_chunks(film, start, end, keys))
     return tuple(out)
 
 
@@ -81,17 +84,31 @@ def _key_frames(piece: Piece, fps: Fraction, key_times: Sequence[Fraction]) -> I
         yield -((-frames.numerator) // frames.denominator)
 
 
-def _chunks(start: int, end: int, keys: Sequence[int]) -> Iterator[Segment]:
-    while end - start > MOST_FRAMES:
-        limit = (
-            start + MOST_FRAMES if end - start - MOST_FRAMES >= LEAST_FRAMES else end - LEAST_FRAMES
-        )
-        place = bisect_right(keys, limit) - 1
-        stop = keys[place] if place >= 0 and keys[place] >= start + LEAST_FRAMES else limit
+def _chunks(film: TimeMap, start: int, end: int, keys: Sequence[int]) -> Iterator[Segment]:
+    while end - start >= (most := _most_frames(film, start, end)) + LEAST_FRAMES:
+        place = bisect_right(keys, start + most) - 1
+        on_key = place >= 0 and keys[place] >= start + LEAST_FRAMES
+        stop = keys[place] if on_key else start + most
         yield Segment(start, stop)
         start = stop
     if end > start:
         yield Segment(start, end)
+
+
+def _most_frames(film: TimeMap, start: int, end: int) -> int:
+    """How many frames a segment that begins at ``start`` may have."""
+    begins = film.recording_at(start / film.fps)
+    if begins is None:
+        return MOST_FRAMES
+    low, high = LEAST_FRAMES, max(LEAST_FRAMES, min(MOST_FRAMES, end - start))
+    while low < high:
+        middle = (low + high + 1) // 2
+        shown = film.recording_at((start + middle - 1) / film.fps)
+        if shown is not None and shown - begins <= MOST_RECORDING_S:
+            low = middle
+        else:
+            high = middle - 1
+    return low
 
 
 def segment_key(

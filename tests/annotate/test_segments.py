@@ -9,7 +9,14 @@ from hypothesis import given, settings
 
 from annotate.faces import Faces
 from annotate.plan import Plan, make_plan
-from annotate.segments import MOST_FRAMES, Segment, segment_key, split
+from annotate.segments import (
+    LEAST_FRAMES,
+    MOST_FRAMES,
+    MOST_RECORDING_S,
+    Segment,
+    segment_key,
+    split,
+)
 from chapters.assemble import make_line
 from chapters.case import Case, Part, Show, Step
 from chapters.timemap import Line, Piece
@@ -60,6 +67,16 @@ def test_every_frame_is_in_exactly_one_segment(pair: tuple[Case, Line]) -> None:
         steps = {film.piece_at(j / film.fps).step for j in (segment.first, segment.last - 1)}
         assert len(steps) == 1
     assert at == film.frame_count
+
+
+def test_segments_of_a_fast_step_cost_no_more_than_others() -> None:
+    """At eight times real time a segment shows little film, as each frame of it costs decoding."""
+    film = planned().film
+    for segment in split(film, [F(2 * n) for n in range(150)]):
+        t0, t1 = segment.first / film.fps, (segment.last - 1) / film.fps
+        r0, r1 = (film.piece_at(t).recording_at(t) for t in (t0, t1))
+        if r0 is not None and r1 is not None and segment.frames > 2 * LEAST_FRAMES:
+            assert r1 - r0 <= MOST_RECORDING_S * 3 / 2
 
 
 def test_long_stretches_are_split_where_decoding_can_begin() -> None:
