@@ -25,6 +25,9 @@ Floats = NDArray[np.float64]
 #: its natural logarithm; common practice, and the weight of two cases beside what is measured.
 USUAL_SPREAD = 0.4
 _PRIOR_CASES = 2.0
+#: What a border gains at a change of strength 1, in units of log-likelihood: as much as a step whose
+#: length is off by a factor of 4 costs. Chosen on made recordings (see tests/bench/bench_steps.py).
+GAIN = 6.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +96,7 @@ def _places(found: Sequence[Change], length: Fraction, steps: int) -> tuple[list
     count = max(300, 4 * steps)
     grid = [length * n / count for n in range(1, count)]
     places = sorted({Fraction(0), *strength, *grid})
-    return places, np.array([3 * strength.get(at, 0.0) for at in places])
+    return places, np.array([GAIN * strength.get(at, 0.0) for at in places])
 
 
 def _statistics(earlier: Sequence[EarlierStep], length: float) -> tuple[Floats, Floats]:
