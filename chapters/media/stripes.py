@@ -27,8 +27,9 @@ from chapters.media.decode import PacketDecoder
 
 Plane: TypeAlias = NDArray[np.float32]
 
-#: (part of each packet's bytes, part of the picture's height looked at), least first.
-DEPTHS = ((0.08, 0.02), (0.3, 0.1), (0.6, 0.3))
+#: (part of each packet's bytes, part of the picture's height looked at), least first: the first where
+#: any change matters, the second where the size of the change does.
+DEPTHS = ((0.05, 0.02), (0.08, 0.02), (0.3, 0.1), (0.6, 0.3))
 #: With less structure than this, of 1, a stripe tells nothing.
 LEAST_STRUCTURE = 0.3
 

@@ -23,6 +23,7 @@ import os
 from collections import deque
 from collections.abc import Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import contextmanager
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
@@ -47,11 +48,12 @@ from chapters.media.decode import PacketDecoder
 from chapters.media.frames import small_luma
 from chapters.media.probe import Probe
 from chapters.media.small import Plane, Tint, shrink, tint
-from chapters.media.stripes import can_scan, scan
+from chapters.media.stripes import Glance, can_scan, scan
 from chapters.media.timeline import NONE
 
 Care: TypeAlias = Literal["every", "calm", "hard"]
 Small: TypeAlias = tuple[int, Plane, Tint]
+_Key: TypeAlias = tuple[Small, View]
 
 #: Blocks of two key pictures less alike than this may hold a change (see likeness.block_step).
 CALM_UNLIKE = 0.10
@@ -197,19 +199,29 @@ class _Readers:
     def run(self, first: int, stop: int) -> tuple[list[Small], int]:
         """The small pictures of groups ``first`` up to ``stop``, and how many were left out."""
         out: list[Small] = []
-        skipped, still, marks = 0, True, _Marks()
-        for n in range(first, stop):
-            key = self._key_only(n, marks) if still or self._care == "hard" else None
-            if key is not None:
-                out.append(key)
-                skipped += 1
-                continue
-            group = self._found[n]
-            end = self._found[n + 1].start if n + 1 < len(self._found) else None
-            small = self.read(group.first, group.start, end)
-            still = len(small) > 1 and _same(_seen(small[0][1]), _seen(small[-1][1]))
-            out.extend(small)
+        skipped, still = 0, True
+        with self._gate(stop) as gate:
+            for n in range(first, stop):
+                key = gate.key_only(n) if still or self._care == "hard" else None
+                if key is not None:
+                    out.append(key)
+                    skipped += 1
+                    continue
+                group = self._found[n]
+                end = self._found[n + 1].start if n + 1 < len(self._found) else None
+                small = self.read(group.first, group.start, end)
+                still = len(small) > 1 and _same(_seen(small[0][1]), _seen(small[-1][1]))
+                out.extend(small)
         return out, skipped
+
+    @contextmanager
+    def _gate(self, stop: int) -> Iterator[_Gate]:
+        """A gate with a decoder of its own, up to group ``stop``."""
+        decoder = self._borrow()
+        try:
+            yield _Gate(self, self._found, self._care, decoder, stop)
+        finally:
+            self._free.put(decoder)
 
     def read(self, first: int, start: int, end: int | None) -> list[Small]:
         """Small pictures from packet ``first`` with ticks from ``start`` up to ``end``."""
@@ -234,44 +246,14 @@ class _Readers:
     def _small(self, tick: int, frame: VideoFrame) -> Small:
         return tick, shrink(frame, self._probe.video, self._width), tint(frame)
 
-    def _key_only(self, n: int, marks: _Marks) -> Small | None:
-        """The key picture of group ``n`` where the rest of it may be left out."""
-        if self._care == "every" or n + 1 >= len(self._found):
+    def key_of(self, glance: Glance) -> _Key | None:
+        """The key picture of a glance, made ready for comparison."""
+        if glance.whole is None:
             return None
-        decoder = self._borrow()
-        try:
-            if can_scan(decoder):
-                return self._scanned(decoder, n, marks)
-        finally:
-            self._free.put(decoder)
-        return self._packets_quiet(n) if self._care == "calm" else None
+        small = self._small(int(self._probe.timeline.ticks[glance.number]), glance.whole)
+        return small, _seen(small[1])
 
-    def _scanned(self, decoder: PacketDecoder, n: int, marks: _Marks) -> Small | None:
-        """By the top of every picture, and the key pictures on both sides."""
-        here, after = self._found[n], self._found[n + 1]
-        calm = self._care == "calm"
-        keys: list[Small] = []
-        steps: list[float] = []
-        for glance in scan(decoder, here.first, after.first + 1):
-            if calm and glance.step > CALM_STEP:
-                return None
-            if glance.whole is None:
-                steps.append(glance.step)
-            else:
-                tick = int(self._probe.timeline.ticks[glance.number])
-                keys.append(self._small(tick, glance.whole))
-        if len(keys) != 2 or keys[0][0] != here.start or keys[1][0] != after.start:
-            return None
-        a, b = _seen(keys[0][1]), _seen(keys[1][1])
-        if calm:
-            return keys[0] if _same(a, b) else None
-        return (
-            keys[0]
-            if _sudden(steps) < 2 and marks.one_view((keys[0][0], a), (keys[1][0], b))
-            else None
-        )
-
-    def _packets_quiet(self, n: int) -> Small | None:
+    def packets_quiet(self, n: int) -> Small | None:
         """By the sizes of the packets, and the key pictures on both sides."""
         here, after = self._found[n], self._found[n + 1]
         if not _quiet(self._probe, here):
@@ -289,6 +271,65 @@ class _Readers:
             decoder = PacketDecoder(self._probe.source, quick=True, threads=1)
             self._all.append(decoder)
             return decoder
+
+
+class _Gate:
+    """Whether the inside of a group may be left out, asked for one group after another.
+
+    The scan goes on from group to group as long as they are left out, so that every key picture
+    between them is decoded once.
+    """
+
+    def __init__(
+        self,
+        readers: _Readers,
+        found: tuple[Group, ...],
+        care: Care,
+        decoder: PacketDecoder,
+        stop: int,
+    ) -> None:
+        self._readers, self._found, self._care, self._decoder = readers, found, care, decoder
+        self._last = min(stop, len(found) - 1)
+        self._glances: Iterator[Glance] = iter(())
+        self._next = -1
+        self._key: _Key | None = None
+        self._marks = _Marks()
+
+    def key_only(self, n: int) -> Small | None:
+        """The key picture of group ``n`` where the rest of it may be left out."""
+        if self._care == "every" or n >= self._last:
+            return None
+        if not can_scan(self._decoder):
+            return self._readers.packets_quiet(n) if self._care == "calm" else None
+        if self._next != n or self._key is None:
+            first, stop = self._found[n].first, self._found[self._last].first + 1
+            depth = 0 if self._care == "calm" else 1
+            self._glances = scan(self._decoder, first, stop, depth)
+            self._key = self._to_key([])
+        key, steps = self._key, list[float]()
+        self._next, self._key = n + 1, self._to_key(steps)
+        if key is None or self._key is None or not self._one_view(n, key, self._key, steps):
+            self._key = None
+            return None
+        return key[0]
+
+    def _to_key(self, steps: list[float]) -> _Key | None:
+        """Go on to the next key picture; None where it does not come, or what lies between moves."""
+        for glance in self._glances:
+            if self._care == "calm" and glance.step > CALM_STEP:
+                return None
+            if glance.whole is not None:
+                return self._readers.key_of(glance)
+            steps.append(glance.step)
+        return None
+
+    def _one_view(self, n: int, a: _Key, b: _Key, steps: list[float]) -> bool:
+        (here, seen), (after, then) = a, b
+        if here[0] != self._found[n].start or after[0] != self._found[n + 1].start:
+            return False
+        if self._care == "calm":
+            return _same(seen, then)
+        return _sudden(steps) < 2 and self._marks.one_view((here[0], seen), (after[0], then))
 
 
 def _seen(luma: Plane) -> View:

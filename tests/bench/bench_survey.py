@@ -2,11 +2,12 @@
 
     python -m tests.bench.bench_survey [--folder FOLDER] [--seconds 60]
 
-Two 1080p recordings at 30 frames a second are made from real clips (sources.py, TEACHCUT_MEDIA),
+Three 1080p recordings at 30 frames a second are made from real clips (sources.py, TEACHCUT_MEDIA),
 coded as recorders do: constant rate, a key picture every 2 s, none at cuts, no B pictures.
 *moving* is hand-held and never still, with three cuts between views and a blue flash. *steady* is
 clamped, with sensor noise, an instrument for three seconds, one cut, and one cut away and back
-for half a second inside one group of pictures. CPU seconds are the evidence: other work on the
+for half a second inside one group of pictures. *clamped* is made of its groups: stillness but for that
+cut away and back. CPU seconds are the evidence: other work on the
 machine changes them less than the clock. *decode, no loop filter* is what no pass that decodes every
 frame can beat. The peak of the memory is that of the whole run so far.
 """
@@ -34,6 +35,7 @@ from tests.bench.edits import Picture
 from tests.bench.sources import CLIPS, locate, pictures
 
 WIDTH_PX, HEIGHT_PX, FPS = 1920, 1080, 30
+GROUP = 2 * FPS
 NAMES = ("sam2_02_cups.mp4", "sam2_04_coffee.mp4", "mdnla_rabbit.mp4")
 
 
@@ -94,7 +96,13 @@ def steady(cache: Path, seconds: int) -> Iterator[tuple[Picture, bool]]:
 
 def encode(path: Path, frames: Iterator[tuple[Picture, bool]]) -> list[int]:
     """Write the frames as a recorder would; numbers of those that begin another view."""
-    options = {"preset": "superfast", "b": "10M", "maxrate": "10M", "bufsize": "10M", "g": "60"}
+    options = {
+        "preset": "superfast",
+        "b": "10M",
+        "maxrate": "10M",
+        "bufsize": "10M",
+        "g": str(GROUP),
+    }
     options |= {"sc_threshold": "0", "bf": "0", "refs": "1", "nal-hrd": "cbr", "threads": "2"}
     borders = []
     with av.open(str(path), "w") as container:
@@ -106,6 +114,26 @@ def encode(path: Path, frames: Iterator[tuple[Picture, bool]]) -> list[int]:
             container.mux(stream.encode(av.VideoFrame.from_ndarray(picture, format="bgr24")))
         container.mux(stream.encode())
     return borders
+
+
+def clamped(source: Path, path: Path) -> list[int]:
+    """Copy groups of the steady recording: long stillness, and the cut away and back in its midst."""
+    with av.open(str(source)) as given, av.open(str(path), "w") as container:
+        stream = given.streams.video[0]
+        packets = [packet for packet in given.demux(stream) if packet.size]
+        groups = [packets[n : n + GROUP] for n in range(0, len(packets), GROUP)]
+        away = len(packets) // 3 // GROUP
+        still, lead = groups[: away - 1], 2 * (away - 1) * GROUP
+        copy = container.add_stream_from_template(stream)
+        data = [bytes(p) for group in [*still * 2, groups[away], *still * 4] for p in group]
+        keys = [p.is_keyframe for group in [*still * 2, groups[away], *still * 4] for p in group]
+        for n, (each, key) in enumerate(zip(data, keys, strict=True)):
+            packet: av.Packet = av.Packet(each)  # type: ignore[type-arg]
+            packet.stream, packet.time_base, packet.is_keyframe = copy, Fraction(1, FPS), key
+            packet.pts = packet.dts = n
+            container.mux(packet)
+    first = len(packets) // 3 + 12
+    return [n - away * GROUP + lead for n in (first, first + 25)]
 
 
 def cpu_s() -> float:
@@ -162,11 +190,15 @@ def main() -> None:
     args.folder.mkdir(parents=True, exist_ok=True)
     print(f"{'1080p30, 10 Mbit/s':30}{'CPU':>6}{'x real':>9}{'on two':>9}{'peak':>8}")
     print(f"{'':30}{'ratio':>6}{'time':>9}{'cores':>9}{'MB':>8}")
-    for name, make in (("moving", moving), ("steady", steady)):
+    for name in ("moving", "steady", "clamped"):
         path = args.folder / f"{name}-{args.seconds}.mp4"
         truth = path.with_suffix(".txt")
         if not truth.is_file():
-            borders = encode(path, make(args.folder, args.seconds))
+            if name == "clamped":
+                borders = clamped(args.folder / f"steady-{args.seconds}.mp4", path)
+            else:
+                make = moving if name == "moving" else steady
+                borders = encode(path, make(args.folder, args.seconds))
             truth.write_text(" ".join(map(str, borders)), encoding="utf-8", newline="\n")
         borders = [int(word) for word in truth.read_text(encoding="utf-8").split()]
         facts = probe(path, path.name)
