@@ -7,7 +7,7 @@ import sys
 
 #: ``M_MMAP_THRESHOLD`` of glibc's ``mallopt``: blocks from this size on come from the system one by one.
 _MMAP_THRESHOLD = -3
-_LARGE_BYTES = 1 << 20
+_LARGE_BYTES = 1 << 18
 
 
 def give_back_large_blocks() -> bool:

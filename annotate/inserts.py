@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Callable
 from fractions import Fraction
 from pathlib import Path
 
-from annotate.picture.cards import SETTLED_S, Card
-from annotate.picture.cardwords import ClosingCard, TitleCard, closing_card, title_card
+from annotate.picture.cards import Card, ComingUp
+from annotate.picture.cardwords import closing_card, title_card
 from annotate.picture.colours import U8, planes_to_rgb
 from annotate.picture.fonts import FontChain
 from annotate.picture.overlay import Overlay, OverlayFace
@@ -40,16 +39,11 @@ class FilmInserts:
         find_file: Callable[[str], Path],
         mark: str,
     ) -> None:
-        self._lock = threading.Lock()
         self._size_px, self._fonts, self._find_file = size_px, fonts, find_file
-        self._words: dict[str, TitleCard | ClosingCard] = {
-            "title": title_card(plan.case),
-            "closing": closing_card(plan.ledger, mark),
+        self._cards = {
+            "title": ComingUp(Card(title_card(plan.case), size_px, fonts)),
+            "closing": ComingUp(Card(closing_card(plan.ledger, mark), size_px, fonts)),
         }
-        self._cards: dict[str, Card] = {}
-        self._settled: dict[str, Planes] = {}
-        for words in self._words.values():
-            Card(words, size_px, fonts)  # raises for what cannot be drawn; then it is let go
         self._stills = {
             still: still_planes(find_file(still.file), size_px, fonts, still.caption)
             for step in plan.steps
@@ -57,21 +51,8 @@ class FilmInserts:
         }
 
     def card(self, kind: CardKind, t: Fraction) -> Planes:
-        """The card's picture ``t`` seconds after it began; safe from any thread.
-
-        A card's layers are large: they are kept only until it has settled.
-        """
-        with self._lock:
-            card = self._cards.get(kind)
-            if card is None:
-                if kind in self._settled and t >= SETTLED_S:
-                    return self._settled[kind]
-                card = self._cards[kind] = Card(self._words[kind], self._size_px, self._fonts)
-            planes = card.planes(t)
-            if t >= SETTLED_S:
-                self._settled[kind] = planes
-                del self._cards[kind]
-            return planes
+        """The card's picture ``t`` seconds after it began; safe from any thread."""
+        return self._cards[kind].planes(t)
 
     def still(self, still: Still) -> Planes:
         """The still as planes of the film's size."""

@@ -51,6 +51,8 @@ class Card:
             cut, place = _cut_to_ink(layer)
             clip = ImageClip(cut, duration=length - start).with_start(start).with_position(place)
             layers.append(clip.with_effects([vfx.CrossFadeIn(float(FADE_S))]))
+        #: where the body's ink begins; the heading is above it
+        self.body_y_px = place[1] if body[..., 3].any() else size_px[1]
         self._clip = CompositeVideoClip(layers, size=size_px, use_bgclip=True)
         self._whole: tuple[U8, U8, U8] | None = None
 
@@ -68,6 +70,42 @@ class Card:
         if self._whole is None:
             self._whole = rgb_to_planes(self.frame(SETTLED_S))
         return self._whole
+
+
+class ComingUp:
+    """A card's pictures for the film, from the whole one alone: what is above ``body_y_px`` comes
+    up first, what is below after it, as ``Card`` composes them within the rounding of bytes.
+
+    Composing needs many times the memory and the time of this; so it is done once.
+    """
+
+    def __init__(self, card: Card) -> None:
+        self._whole = card.planes(SETTLED_S)
+        self._top = card.body_y_px // 2 * 2
+        ground = np.full((2, 2, 3), colours.GROUND, np.uint8)
+        self._ground = [int(plane[0, 0]) for plane in rgb_to_planes(ground)]
+
+    def planes(self, t: Fraction) -> tuple[U8, U8, U8]:
+        """The picture ``t`` seconds after the card began; once settled the same arrays again."""
+        if t >= SETTLED_S:
+            return self._whole
+        shares = [min(max(at / FADE_S, Fraction(0)), Fraction(1)) for at in (t, t - BODY_WAITS_S)]
+        y, u, v = (
+            self._mixed(plane, ground, top, shares)
+            for plane, ground, top in zip(
+                self._whole, self._ground, (self._top, self._top // 2, self._top // 2), strict=True
+            )
+        )
+        return y, u, v
+
+    @staticmethod
+    def _mixed(whole: U8, ground: int, top: int, shares: list[Fraction]) -> U8:
+        levels = np.arange(256)
+        out = np.empty_like(whole)
+        for rows, share in zip((slice(None, top), slice(top, None)), shares, strict=True):
+            table = np.rint(ground + (levels - ground) * float(share)).astype(np.uint8)
+            out[rows] = table[whole[rows]]
+        return out
 
 
 def _cut_to_ink(layer: U8) -> tuple[U8, tuple[int, int]]:

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from annotate import words
 from annotate.picture import colours
 from annotate.picture.cardlayout import bar_spans, card_layers
-from annotate.picture.cards import BODY_WAITS_S, FADE_S, Card, card_frames
+from annotate.picture.cards import BODY_WAITS_S, FADE_S, Card, ComingUp, card_frames
 from annotate.picture.cardwords import (
     ClosingCard,
     TitleCard,
@@ -212,6 +212,18 @@ def test_planes_are_the_frame() -> None:
     assert [p.shape for p in planes] == [(180, 320), (90, 160), (90, 160)]
     assert card.planes(Fraction(4))[0] is planes[0]
     assert tuple(int(p[0, 0]) for p in planes) == (34, 132, 126)
+
+
+@pytest.mark.parametrize("card", [WORKED, title_card(CASE), TitleCard("Only a title", ())])
+def test_a_card_comes_up_in_the_film_as_it_was_composed(card: ClosingCard | TitleCard) -> None:
+    """Made from the whole card alone, every picture is the composed one within two levels."""
+    composed = Card(card, (640, 360), chain())
+    coming = ComingUp(composed)
+    for number in range(25):
+        t = Fraction(number, 30)
+        pairs = zip(coming.planes(t), composed.planes(t), strict=True)
+        assert max(int(np.abs(a.astype(int) - b).max()) for a, b in pairs) <= 2
+    assert coming.planes(Fraction(1))[0] is coming.planes(Fraction(2))[0]
 
 
 def test_a_film_too_small_for_its_cards_is_refused() -> None:
