@@ -22,6 +22,8 @@ from chapters.times import duration_text
 
 #: Remarks under one step; the rest is counted.
 MOST_REMARKS = 8
+#: More unsure scene cuts than this in one step are told together.
+MOST_UNSURE = 2
 #: Files' clocks count whole seconds, so a smaller gap between two files is none.
 SMALLEST_GAP_S = Fraction(2)
 
@@ -218,7 +220,15 @@ def _remarks(step: Span, found: Findings) -> list[str]:
         timed.append((part.start, f"{_remark(part.file)} begins"))
     for hole in found.holes:
         timed.append((hole.start, f"no pictures until {time_text(_written(hole.end))}"))
+    unsure = [c.at for c in found.scene_cuts if c.confidence < _SURE and step.holds(c.at)]
+    many = len(unsure) > MOST_UNSURE
+    if many:
+        last = time_text(_tenth(unsure[-1]))
+        told = f"{len(unsure)} places until {last} that may be scene cuts; teachcut find lists them"
+        timed.append((unsure[0], told))
     for cut in found.scene_cuts:
+        if many and cut.at in unsure:
+            continue
         what = _CUT_WORDS.get(cut.kind, _remark(cut.kind))
         if cut.at != step.start or cut.kind == "stop" or cut.confidence < _SURE:
             timed.append((cut.at, f"{_sure(cut.confidence)}scene cut, {what}"))

@@ -206,15 +206,27 @@ def test_nothing_found_gives_one_step() -> None:
 
 def test_many_cuts_give_no_more_steps_than_one_can_take_in() -> None:
     """Of a hundred cuts the surest become steps; the rest are counted remarks."""
-    many = one(3000, scene_cuts=tuple(cut(30 * i, 0.5 + i / 1000) for i in range(1, 100)))
+    many = one(3000, scene_cuts=tuple(cut(30 * i, 0.8 + i / 1000) for i in range(1, 100)))
     found = starts(many)
     assert len(found) == MOST_STEPS
     assert found[0] == 0
     text = draft_case(many)
     shown = text.count("scene cut, another view")
     hidden = sum(int(n) for n in re.findall(r"# and (\d+) more; teachcut find lists them", text))
-    assert shown + hidden == 99
+    assert shown + hidden == 99 - (len(found) - 1)
     assert max(step.count("scene cut") for step in text.split("- id:")) == MOST_REMARKS
+
+
+def test_unsure_cuts_in_a_row_are_told_together() -> None:
+    """Nine doubtful stops in half a minute of spray are one remark, not nine; a sure one stands."""
+    cuts = [cut(60 + 3 * n, 0.55, "stop") for n in range(9)]
+    text = draft_case(one(200, scene_cuts=(*cuts, cut(96, 0.9)), still=(dull(50, 100, "repeats"),)))
+    told = [line for line in text.splitlines() if "scene cut" in line]
+
+    assert told == [
+        "    # 1:00  9 places until 1:24 that may be scene cuts; teachcut find lists them",
+        "    # 1:36  scene cut, another view",
+    ]
 
 
 def test_the_surer_of_two_near_cuts_begins_the_step() -> None:
