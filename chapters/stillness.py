@@ -7,6 +7,7 @@ small movement goes on at the same place while the view stays as it is).
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -152,33 +153,39 @@ def _clean(motions: Motions, rules: StillRules) -> Flags:
 
 
 def _bridged(runs: Sequence[Span], signals: Signals, rules: StillRules) -> list[Span]:
-    """Gaps closed that are short against what lies on both sides, while the view stays."""
-    sure = [
-        Span(since, time)
-        for since, time, key in zip(
-            signals.motions.since, signals.motions.times, signals.motions.sure, strict=True
-        )
-        if key
-    ]
-    out = list(runs)
-    order = sorted(pairwise(runs), key=lambda pair: pair[1].start - pair[0].end)
-    for before, after in order:
-        gap = Span(before.end, after.start)
-        left = next(s for s in out if s.end == before.end)
-        right = next(s for s in out if s.start == after.start)
-        one_row = any(s.start <= gap.start and s.end >= gap.end for s in sure)
+    """Gaps closed that are short against what lies on both sides, while the view stays.
+
+    The shortest gap goes first, so that what a blip parted is one again before the next is judged.
+    """
+    motions = signals.motions
+    sure = [Span(motions.since[n], motions.times[n]) for n in np.flatnonzero(motions.sure).tolist()]
+    ends = [span.end for span in sure]
+    starting = {span.start: span for span in runs}
+    ending = {span.end: span for span in runs}
+    gaps = [Span(before.end, after.start) for before, after in pairwise(runs)]
+    for gap in sorted(gaps, key=lambda g: (g.length, g.start)):
+        if gap.length > rules.key_blip_s:
+            break
+        left, right = ending[gap.start], starting[gap.end]
+        near = sure[bisect_left(ends, gap.end) :][:_OVERLAPPING]
+        one_row = any(span.start <= gap.start for span in near)
         most = rules.key_blip_s if one_row else rules.blip_s
         fits = gap.length <= most and 2 * gap.length <= min(left.length, right.length)
         if (fits or gap.length <= rules.bridge_s / 2) and _one_view(signals.marks, gap, rules):
-            out[out.index(left)] = Span(left.start, right.end)
-            out.remove(right)
-    return out
+            whole = Span(left.start, right.end)
+            del starting[right.start], ending[left.end]
+            starting[whole.start] = ending[whole.end] = whole
+    return sorted(starting.values())
+
+
+#: So many rows of key pictures may lie over one instant.
+_OVERLAPPING = 8
 
 
 def _one_view(marks: Marks, gap: Span, rules: StillRules) -> bool:
     """Whether the view is the same before and after a gap."""
-    before = max((n for n, t in enumerate(marks.times) if t <= gap.start), default=0)
-    after = next((n for n, t in enumerate(marks.times) if t >= gap.end), len(marks.times) - 1)
+    before = max(0, bisect_right(marks.times, gap.start) - 1)
+    after = min(len(marks.times) - 1, bisect_left(marks.times, gap.end))
     pair = marks.outline[[before, after]].reshape(2, -1).astype(np.float64)
     norms = np.linalg.norm(pair, axis=1)
     return float(pair[0] @ pair[1]) >= rules.one_view * float(norms[0] * norms[1])
