@@ -85,10 +85,10 @@ def _start_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--like",
         type=Path,
-        nargs="+",
+        action="append",
         default=[],
         metavar="CASE",
-        help="earlier cases of the procedure, or a folder of them: take over their steps",
+        help="an earlier case of the procedure, or a folder of them: take over their steps",
     )
     parser.add_argument(
         "--procedure", default="", metavar="NAME", help="of the earlier cases, only those of this"

@@ -239,7 +239,7 @@ def test_start_like_lays_the_steps_of_an_earlier_case_over_the_recording(
     head = LONG.split("  - ", maxsplit=1)[0].replace("subject", "procedure: Bench\nsubject")
     earlier.write_text(head + listed, encoding="utf-8")
     case = tmp_path / "case.yaml"
-    assert main(["start", str(recording), "--to", str(case), "--like", str(earlier)]) == 0
+    assert main(["start", "--like", str(earlier), "--to", str(case), str(recording)]) == 0
     drafted = load_case(case).case
     assert [(s.id, s.title) for s in drafted.steps] == [
         ("look", "Look"),
