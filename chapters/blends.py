@@ -8,6 +8,7 @@ either side. Fog, refocus and a lamp that fades fit too, but their view comes ba
 
 from __future__ import annotations
 
+import math
 from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -15,7 +16,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from chapters.likeness import View, blend
+from chapters.likeness import View, blend, block_match
 from chapters.looks import (
     LOOK_S,
     Entry,
@@ -46,8 +47,8 @@ class BlendLook:
     ``at`` its time and ``half`` the distance of the two others in seconds; ``misfit``, ``alike``
     and ``levels`` as in likeness.Blend. ``begins`` is the time of the last frame of the old view and ``ends`` that
     of the first frame of the new one, as far as the mixture tells. ``back``, ``back_plain``, ``landmarks`` and ``scaled``
-    compare the views around, ``returned_s`` is after how many seconds the old one was seen again
-    (see looks.Look); NaN back where one of them is blank.
+    compare the views around, ``kept`` is the share of blocks found again, ``returned_s`` is after
+    how many seconds the old one was seen again (see looks.Look); NaN back where one of them is blank.
     """
 
     at: Fraction
@@ -61,6 +62,7 @@ class BlendLook:
     back_plain: float
     landmarks: int
     scaled: float
+    kept: float
     returned_s: Fraction | None = None
 
 
@@ -159,8 +161,15 @@ def _look(found: _Found, ring: Sequence[Entry]) -> tuple[BlendLook, View]:
         back_plain=best_plain(olds, news),
         landmarks=marked,
         scaled=best_scaled(olds, news) if back < 0.8 else float("nan"),
+        kept=max(_kept(olds[-1], news[0]), _kept(olds[0], news[-1])),
     )
     return look, olds[-1]
+
+
+def _kept(old: View, new: View) -> float:
+    """Share of the blocks that are found again; 0 where none can be compared."""
+    kept = block_match(old, new).kept
+    return 0.0 if math.isnan(kept) else kept
 
 
 def _extent(found: _Found, ring: Sequence[Entry]) -> tuple[Fraction, Fraction]:

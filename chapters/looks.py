@@ -256,7 +256,8 @@ def compare(
     beside = min((m.match for m in (behind, ahead) if not math.isnan(m.match)), default=1.0)
     unlike = bool(pending.blank_s) or not (across.match > 0.8 or beside - across.match < 0.15)
     alone = entry.step > _ALONE * max(step_before, step_after)
-    tear = _tear(last, across, behind, ahead) if alone else None
+    lone = len(after) < 2 or after[1].seconds > here + float(LOOK_S)
+    tear = _tear(last, across, behind, ahead) if alone and not lone else None
     if tear is None and not unlike:
         return None
     recent = _settled([e for e in before if e.seconds >= here - float(LOOK_S)])

@@ -85,7 +85,7 @@ class CutRules:
     the steps of light that two ends of a flash undo; ``scaled_gain`` how much better another
     magnification may match.
 
-    A blend: ``misfit_most``, ``blend_back_most``; a side brighter than ``dark_level`` whose contrast
+    A blend: ``misfit_most``, ``blend_back_most``, ``blend_kept_most`` share of blocks found again; a side brighter than ``dark_level`` whose contrast
     dips below ``dip_part`` of what it is soon before and after is fogged.
     """
 
@@ -102,7 +102,7 @@ class CutRules:
     torn_least: float = 0.03
     torn_usual: float = 0.17
     torn_most: float = 0.5
-    held_least: float = 0.30
+    held_least: float = 0.33
     alone_least: float = 1.8
     torn_alone_least: float = 2.0
     alone_most: float = 8.0
@@ -117,8 +117,9 @@ class CutRules:
     dip_part: float = 0.4
     dark_level: float = 60.0
     bright_back_most: float = 0.35
-    misfit_most: float = 0.45
+    misfit_most: float = 0.36
     blend_back_most: float = 0.45
+    blend_kept_most: float = 0.6
 
 
 def find_cuts(signals: Signals, rules: CutRules = CutRules()) -> tuple[SceneCut, ...]:
@@ -270,7 +271,7 @@ def _jump(look: Look, signals: Signals, rules: CutRules) -> float | None:
 def _lit(look: Look, rules: CutRules) -> bool:
     """Whether the light changed: the whole picture's level, or levels where nothing tore."""
     whole = look.torn >= rules.torn_most and look.torn_levels > abs(look.level_step) / 2
-    elsewhere = look.levels - 4 * look.torn * look.torn_levels
+    elsewhere = look.levels - 3 * look.torn * look.torn_levels
     return elsewhere > rules.jump_elsewhere_most or (
         abs(look.level_step) > rules.jump_light_most and not whole
     )
@@ -309,6 +310,8 @@ def _unlit(look: Look, signals: Signals, rules: CutRules) -> bool:
 def _after_blank(look: Look, signals: Signals, rules: CutRules) -> SceneCut | None:
     if math.isnan(look.back) or _one_view(look, rules) or look.levels < rules.levels_least:
         return None
+    if max(look.back, _number(look.back_plain)) > rules.either_most:
+        return None
     dark = look.blank_level < rules.dark_level
     most = rules.blank_back_most if dark else rules.bright_back_most
     margin = (most - look.back) / 0.3
@@ -337,7 +340,7 @@ def _melted(look: BlendLook, signals: Signals, rules: CutRules) -> SceneCut | No
         return None
     if look.levels < rules.levels_least or _soon_back(look.returned_s):
         return None
-    if _foggy(look, signals, rules):
+    if look.kept > rules.blend_kept_most or _foggy(look, signals, rules):
         return None
     margin = min(
         (rules.misfit_most - look.misfit) / 0.2, (rules.blend_back_most - _back(look)) / 0.15

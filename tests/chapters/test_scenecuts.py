@@ -197,3 +197,13 @@ def test_a_cut_onto_a_key_picture_with_nothing_read_behind_it_is_found() -> None
             reader.feed(Fraction(n, 30), picture)
 
     assert [Fraction(3)] == [c.at for c in find_cuts(reader.finish(Fraction(6)))]
+
+
+def test_lone_key_pictures_of_a_moving_view_show_no_jumps() -> None:
+    """A second read frame by frame, then two pictures two seconds apart, and so on: nothing is told."""
+    reader = SignalReader()
+    for n, picture in enumerate(shot(1, 360, pan_px=1.5, tool_px=5.0)):
+        if n % 180 < 60 or n % 60 == 0:
+            reader.feed(Fraction(n, 30), picture)
+
+    assert find_cuts(reader.finish(Fraction(12))) == ()
