@@ -35,12 +35,15 @@ _FOLLOW = 100
 _LEFT = 0.02
 
 
+Levels = NDArray[np.float16]
+
+
 @dataclass(frozen=True)
 class _Tones:
     """Levels in dBFS at the harmonics of one mains frequency and around them, (windows, harmonics)."""
 
-    tone: NDArray[np.float16]
-    around: NDArray[np.float16]
+    tone: Levels
+    around: Levels
 
 
 def find_hum(scan: Scan, limits: Limits) -> list[Fault]:
@@ -63,7 +66,7 @@ def _tone_levels(scan: Scan) -> list[_Tones]:
     window = np.hanning(_WINDOW)
     scale = 2.0 / (float(window.sum()) ** 2) / scan.channels
     count = (len(scan.low) - _WINDOW) // _HOP + 1
-    parts: list[list[tuple[Floats, Floats]]] = [[] for _ in _MAINS_HZ]
+    parts: list[list[tuple[Levels, Levels]]] = [[] for _ in _MAINS_HZ]
     for start in range(0, count, 500):
         stop = min(start + 500, count)
         low = scan.low.read(start * _HOP, (stop - 1) * _HOP + _WINDOW)
@@ -72,20 +75,17 @@ def _tone_levels(scan: Scan) -> list[_Tones]:
         level_db = 10 * np.log10((np.abs(spectrum) ** 2).sum(axis=1) * scale + 1e-14)
         for mains_hz, part in zip(_MAINS_HZ, parts, strict=True):
             part.append(_picked(level_db, mains_hz))
-    return [
-        _Tones(*(np.concatenate(side).astype(np.float16) for side in zip(*part, strict=True)))
-        for part in parts
-    ]
+    return [_Tones(*(np.concatenate(side) for side in zip(*part, strict=True))) for part in parts]
 
 
-def _picked(level_db: Floats, mains_hz: int) -> tuple[Floats, Floats]:
+def _picked(level_db: Floats, mains_hz: int) -> tuple[Levels, Levels]:
     tones, around = [], []
     for harmonic in range(1, _HARMONICS + 1):
         at = round(harmonic * mains_hz * 2 * _WINDOW / LOW_RATE_HZ)
         sides = [level_db[:, at - 11 : at - 6], level_db[:, at + 7 : at + 12]]
         tones.append(level_db[:, at])
         around.append(np.median(np.concatenate(sides, axis=1), axis=1))
-    return np.stack(tones, axis=1), np.stack(around, axis=1)
+    return np.stack(tones, axis=1).astype(np.float16), np.stack(around, axis=1).astype(np.float16)
 
 
 def _hum_present(tones: _Tones, limits: Limits) -> NDArray[np.bool_]:
@@ -101,7 +101,7 @@ def _hum_present(tones: _Tones, limits: Limits) -> NDArray[np.bool_]:
     return present
 
 
-def _persistent(track: NDArray[np.float16]) -> NDArray[np.float32]:
+def _persistent(track: Levels) -> NDArray[np.float32]:
     """The level that stays when the voice pauses: a low share of the seconds around."""
     padded = np.pad(track, _PERSIST, mode="reflect" if len(track) > _PERSIST else "edge")
     windows = sliding_window_view(padded, 2 * _PERSIST + 1)
