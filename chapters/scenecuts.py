@@ -25,6 +25,7 @@ from fractions import Fraction
 
 from chapters.blends import BlendLook
 from chapters.contrast import dips, ramp
+from chapters.cutrules import TUNED, CutRules
 from chapters.looks import LOOK_S, SOON_S, Look
 from chapters.marks import MARK_S
 from chapters.signals import RETURN_SOON_S, Signals
@@ -41,6 +42,12 @@ SMEAR_S = Fraction(1, 20)
 ECHO = 0.4
 #: More separate steps half as large than this in two seconds, this one among them, are movement.
 JERKS = 4
+#: More unsure jumps within one view than this, so near each other in seconds, are something that
+#: goes on there: a spray, a pump. A recorder is not stopped as often, nor a recording cut.
+ONGOING = 3
+ONGOING_S = Fraction(15)
+#: A jump of a confidence below this is unsure.
+SURE = 0.75
 #: Where pictures are farther apart than this no jump within one view can be told, in seconds.
 SPARSE_S = Fraction(1, 4)
 #: Decoder smear may settle for so long before it stands still.
@@ -61,68 +68,7 @@ class SceneCut:
     begins: RecordingTime | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class CutRules:
-    """The limits of the decision, tuned on one part of the benchmark's corpus (tests/bench).
-
-    Matches run from -1 unlike to 1 alike (see looks.Look). Another view: ``across_most`` block
-    match over the step, ``drop_least`` how much lower it is than on either side, ``back_most`` best
-    match of the second before with what follows (``echo_back_most`` where another step as large is
-    near; ``either_most`` for its two parts apart), ``landmarks_least`` common landmarks and
-    ``scaled_most`` match at another magnification that make it the same view, ``levels_least``
-    change in levels that shows. After a blank stretch ``blank_back_most`` takes the place of
-    ``back_most``, and ``bright_back_most`` where the stretch is brighter than ``dark_level``: washed
-    out or fogged.
-
-    A jump within one view: ``torn_least`` and ``torn_usual`` share of torn blocks, ``held_least`` what
-    stays of the tear, ``alone_least`` the step over those near by (at most ``alone_most`` times that
-    counts; times the gap before it over the usual one or that of ``usual_fps``, at most
-    ``gap_most``), ``torn_alone_least`` the same of the torn
-    blocks, ``jump_levels_least`` and ``torn_levels_usual`` how much those change in levels,
-    ``jump_least`` the product of all over their limits. ``jump_light_most`` is how much the whole
-    picture's level may change unless ``torn_most`` of the blocks are torn, and by more than half of
-    that; ``jump_elsewhere_most`` how much levels may change where nothing is torn; ``unlit_levels``
-    the steps of light that two ends of a flash undo; ``scaled_gain`` how much better another
-    magnification may match.
-
-    A blend: ``misfit_most``, ``blend_back_most``, ``blend_kept_most`` share of blocks found again; a side brighter than ``dark_level`` whose contrast
-    dips below ``dip_part`` of what it is soon before and after is fogged.
-    """
-
-    across_most: float = 0.65
-    drop_least: float = 0.20
-    back_most: float = 0.45
-    echo_back_most: float = 0.36
-    either_most: float = 0.60
-    landmarks_least: int = 5
-    scaled_most: float = 0.40
-    scaled_gain: float = 0.15
-    levels_least: float = 5.0
-    blank_back_most: float = 0.50
-    torn_least: float = 0.03
-    torn_usual: float = 0.17
-    torn_most: float = 0.5
-    held_least: float = 0.33
-    alone_least: float = 1.8
-    torn_alone_least: float = 2.0
-    alone_most: float = 8.0
-    torn_levels_usual: float = 10.0
-    usual_fps: float = 25.0
-    gap_most: float = 10.0
-    unlit_levels: float = 6.0
-    jump_least: float = 2.0
-    jump_levels_least: float = 4.0
-    jump_light_most: float = 12.0
-    jump_elsewhere_most: float = 10.0
-    dip_part: float = 0.4
-    dark_level: float = 60.0
-    bright_back_most: float = 0.35
-    misfit_most: float = 0.36
-    blend_back_most: float = 0.45
-    blend_kept_most: float = 0.6
-
-
-def find_cuts(signals: Signals, rules: CutRules = CutRules()) -> tuple[SceneCut, ...]:
+def find_cuts(signals: Signals, rules: CutRules = TUNED) -> tuple[SceneCut, ...]:
     """Every scene cut in order of time; no two at one time, none inside a fade or dissolve."""
     found: dict[Fraction, SceneCut] = {}
     for look in signals.looks:
@@ -132,6 +78,8 @@ def find_cuts(signals: Signals, rules: CutRules = CutRules()) -> tuple[SceneCut,
             continue
         if cut is not None and (cut.at not in found or found[cut.at].confidence < cut.confidence):
             found[cut.at] = cut
+    for at in _ongoing(found, signals):
+        del found[at]
     for blended in sorted(signals.blends, key=lambda b: b.misfit):
         melted = _melted(blended, signals, rules)
         touched = [at for at, cut in found.items() if _touch(blended, cut)]
@@ -158,6 +106,21 @@ def _apart(found: Mapping[Fraction, SceneCut]) -> list[Fraction]:
             for g in fades
             if g.begins is not None
         )
+    ]
+
+
+def _ongoing(found: Mapping[Fraction, SceneCut], signals: Signals) -> list[Fraction]:
+    """Times of unsure jumps, nothing frozen and no hole before them, that come again and again."""
+    plain = {s.at for s in signals.looks if s.same_frame_s < FROZEN_S and s.gap_ratio <= 8}
+    jumps = sorted(
+        at
+        for at, cut in found.items()
+        if cut.kind == "stop" and cut.confidence < SURE and at in plain
+    )
+    return [
+        at
+        for at in jumps
+        if bisect_right(jumps, at + ONGOING_S) - bisect_left(jumps, at - ONGOING_S) > ONGOING
     ]
 
 

@@ -207,3 +207,26 @@ def test_lone_key_pictures_of_a_moving_view_show_no_jumps() -> None:
             reader.feed(Fraction(n, 30), picture)
 
     assert find_cuts(reader.finish(Fraction(12))) == ()
+
+
+def sprayed(count: int, holds: list[int]) -> list[Grey]:
+    """A take in which one part of the view has another faint texture after each of the holds."""
+    rng = np.random.default_rng(3)
+    pictures, changes = shot(1, count), {sum(holds[:k]) for k in range(len(holds) + 1)}
+    texture = np.zeros((24, 40))
+    for n, picture in enumerate(pictures):
+        if n in changes:
+            texture = cv2.GaussianBlur(rng.normal(0, 60, (24, 40)), (0, 0), 1.5) * 2
+        spot = picture[40:64, 60:100] + texture
+        pictures[n] = picture.copy()
+        pictures[n][40:64, 60:100] = np.clip(spot, 0, 255)
+    return pictures
+
+
+def test_unsure_jumps_that_come_again_and_again_are_something_that_goes_on() -> None:
+    """One faint change in part of the view may be a jump; one every two seconds is a spray."""
+    once = cuts(sprayed(180, [57]))
+    assert [Fraction(57, 30)] == [c.at for c in once]
+    assert once[0].confidence < 0.75
+
+    assert cuts(sprayed(540, [57, 71, 66, 48, 79, 62, 58, 67])) == ()

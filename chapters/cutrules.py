@@ -1,0 +1,70 @@
+"""The limits by which a step of the picture is called a scene cut, all in one place."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class CutRules:
+    """The limits of the decision, tuned on one part of the benchmark's corpus (tests/bench).
+
+    Matches run from -1 unlike to 1 alike (see looks.Look). Another view: ``across_most`` block
+    match over the step, ``drop_least`` how much lower it is than on either side, ``back_most`` best
+    match of the second before with what follows (``echo_back_most`` where another step as large is
+    near; ``either_most`` for its two parts apart), ``landmarks_least`` common landmarks and
+    ``scaled_most`` match at another magnification that make it the same view, ``levels_least``
+    change in levels that shows. After a blank stretch ``blank_back_most`` takes the place of
+    ``back_most``, and ``bright_back_most`` where the stretch is brighter than ``dark_level``: washed
+    out or fogged.
+
+    A jump within one view: ``torn_least`` and ``torn_usual`` share of torn blocks, ``held_least`` what
+    stays of the tear, ``alone_least`` the step over those near by (at most ``alone_most`` times that
+    counts; times the gap before it over the usual one or that of ``usual_fps``, at most
+    ``gap_most``), ``torn_alone_least`` the same of the torn
+    blocks, ``jump_levels_least`` and ``torn_levels_usual`` how much those change in levels,
+    ``jump_least`` the product of all over their limits. ``jump_light_most`` is how much the whole
+    picture's level may change unless ``torn_most`` of the blocks are torn, and by more than half of
+    that; ``jump_elsewhere_most`` how much levels may change where nothing is torn; ``unlit_levels``
+    the steps of light that two ends of a flash undo; ``scaled_gain`` how much better another
+    magnification may match.
+
+    A blend: ``misfit_most``, ``blend_back_most``, ``blend_kept_most`` share of blocks found again; a side brighter than ``dark_level`` whose contrast
+    dips below ``dip_part`` of what it is soon before and after is fogged.
+    """
+
+    across_most: float = 0.65
+    drop_least: float = 0.20
+    back_most: float = 0.45
+    echo_back_most: float = 0.36
+    either_most: float = 0.60
+    landmarks_least: int = 5
+    scaled_most: float = 0.40
+    scaled_gain: float = 0.15
+    levels_least: float = 5.0
+    blank_back_most: float = 0.50
+    torn_least: float = 0.03
+    torn_usual: float = 0.17
+    torn_most: float = 0.5
+    held_least: float = 0.33
+    alone_least: float = 1.8
+    torn_alone_least: float = 2.0
+    alone_most: float = 8.0
+    torn_levels_usual: float = 10.0
+    usual_fps: float = 25.0
+    gap_most: float = 10.0
+    unlit_levels: float = 6.0
+    jump_least: float = 2.0
+    jump_levels_least: float = 4.0
+    jump_light_most: float = 12.0
+    jump_elsewhere_most: float = 10.0
+    dip_part: float = 0.4
+    dark_level: float = 60.0
+    bright_back_most: float = 0.35
+    misfit_most: float = 0.36
+    blend_back_most: float = 0.45
+    blend_kept_most: float = 0.6
+
+
+#: The limits as tuned.
+TUNED = CutRules()
