@@ -21,16 +21,16 @@ class CutRules:
     A jump within one view: ``torn_least`` and ``torn_usual`` share of torn blocks, ``held_least`` what
     stays of the tear, ``alone_least`` the step over those near by (at most ``alone_most`` times that
     counts; times the gap before it over the usual one or that of ``usual_fps``, at most
-    ``gap_most``), ``torn_alone_least`` the same of the torn
-    blocks, ``jump_levels_least`` and ``torn_levels_usual`` how much those change in levels,
+    ``gap_most``), ``torn_alone_least`` the same of the torn blocks, ``jump_levels_least`` and ``torn_levels_usual`` how much those change in levels,
     ``jump_least`` the product of all over their limits. ``jump_light_most`` is how much the whole
     picture's level may change unless ``torn_most`` of the blocks are torn, and by more than half of
     that; ``jump_elsewhere_most`` how much levels may change where nothing is torn; ``unlit_levels``
     the steps of light that two ends of a flash undo; ``scaled_gain`` how much better another
     magnification may match.
 
-    A blend: ``misfit_most``, ``blend_back_most``, ``blend_kept_most`` share of blocks found again; a side brighter than ``dark_level`` whose contrast
-    dips below ``dip_part`` of what it is soon before and after is fogged.
+    A blend: ``misfit_most``, ``blend_back_most``, ``blend_kept_most`` share of blocks found again; a
+    side brighter than ``dark_level`` whose contrast dips below ``dip_part`` of what it is soon
+    before and after is fogged.
     """
 
     across_most: float = 0.65

@@ -80,22 +80,3 @@ class Camera:
             target = out[start : start + height // 4].reshape(height // 2, width // 2)
             target[:, left // 2 : left // 2 + w // 2] = small
         return out
-
-
-def to_rgb(planes: Picture) -> Picture:
-    """Back to RGB uint8 (h, w, 3), chroma repeated: for looking and for tests."""
-    height, width = planes.shape[0] * 2 // 3, planes.shape[1]
-    luma = planes[:height].astype(np.float32)
-    chroma = [
-        planes[height + i * (height // 4) : height + (i + 1) * (height // 4)]
-        .reshape(height // 2, width // 2)
-        .repeat(2, 0)
-        .repeat(2, 1)
-        .astype(np.float32)
-        for i in range(2)
-    ]
-    matrix = _matrix()
-    offset = np.array([16, 128, 128], np.float32)
-    ycc = np.dstack([luma, *chroma]) - offset
-    rgb = ycc @ np.linalg.inv(matrix[:, :3]).T
-    return np.asarray(np.clip(rgb + 0.5, 0, 255), np.uint8)

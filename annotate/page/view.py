@@ -47,7 +47,6 @@ class StepView:
     bars: tuple[Bar, ...]
     full_bars: tuple[Bar, ...]
     bracket: tuple[str, str] | None
-    film_s: str
     starts: str
 
 
@@ -158,7 +157,6 @@ def step_views(page: PageData, parts: tuple[casebar.Segment, ...]) -> tuple[Step
     for step in page.steps:
         speeds = [max(p.speed) for p in page.pieces if p.step == step.id and p.kind == "footage"]
         begin = step.clinical.start
-        film = step.cut.length if step.cut else Fraction(0)
         bracket = None
         if step.expect is not None:
             width = step.expect.length
@@ -172,7 +170,6 @@ def step_views(page: PageData, parts: tuple[casebar.Segment, ...]) -> tuple[Step
                 bars=bars(parts, step.clinical, longest, begin),
                 full_bars=bars(parts, step.clinical, scale, begin),
                 bracket=bracket,
-                film_s=duration_text(film) if step.cut else "",
                 starts=f"{float(step.cut.start):.3f}" if step.cut else "",
             )
         )

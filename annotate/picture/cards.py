@@ -7,7 +7,6 @@ lets them come up quietly. Its file reader and writer are never used.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from fractions import Fraction
 
 import numpy as np
@@ -116,9 +115,3 @@ def _cut_to_ink(layer: U8) -> tuple[U8, tuple[int, int]]:
         return layer[:2, :2], (0, 0)
     top, left = int(rows[0]), int(columns[0])
     return layer[top : rows[-1] + 1, left : columns[-1] + 1], (left, top)
-
-
-def card_frames(card: Card, fps: Fraction, length: Fraction) -> Iterator[U8]:
-    """Every frame of a card shown for ``length`` seconds, as (h, w, 3) R'G'B'."""
-    for number in range(int(length * fps)):
-        yield card.frame(number / fps)

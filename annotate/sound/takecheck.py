@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from fractions import Fraction
 from pathlib import Path
 
 from annotate.sound.faults import Fault, Limits, clock
@@ -40,8 +39,3 @@ def check_file(
 
 def _damaged(at_s: float, what: str) -> Fault:
     return Fault("damaged file", at_s, at_s, f"the file is damaged at {clock(at_s)}: {what}")
-
-
-def length_of(report: TakeReport) -> Fraction:
-    """The take's length to the millisecond, exact from there on."""
-    return Fraction(round(report.length_s * 1000), 1000)

@@ -16,6 +16,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from annotate.sound.steadyrules import _QUIETEST, _ROOM_FRAMES, _low_by_chance_db
 from annotate.sound.takecheck import check_file
@@ -63,7 +64,6 @@ def test_the_level_of_a_tone_is_what_another_program_reads(tmp_path: Path) -> No
 
 def test_quiet_frames_of_noise_lie_as_low_as_chi_squared_says() -> None:
     """Quantiles for 3 to 300 degrees of freedom to 0.7 dB (the formula is an approximation)."""
-    stats = pytest.importorskip("scipy.stats")
     freedom = np.array([3.0, 4.0, 8.0, 20.0, 60.0, 300.0])
     share = stats.chi2.ppf((_QUIETEST + 0.5) / _ROOM_FRAMES, freedom) / freedom
 

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from annotate import words
 from annotate.picture import colours
 from annotate.picture.cardlayout import bar_spans, card_layers
-from annotate.picture.cards import BODY_WAITS_S, FADE_S, Card, ComingUp, card_frames
+from annotate.picture.cards import BODY_WAITS_S, FADE_S, Card, ComingUp
 from annotate.picture.cardwords import (
     ClosingCard,
     TitleCard,
@@ -174,8 +174,7 @@ def test_the_bar_shares_its_length() -> None:
 def test_a_card_comes_up_quietly_and_then_stands() -> None:
     """Only ground at first, never darker from frame to frame, the same picture once settled."""
     card = Card(WORKED, (320, 180), chain())
-    frames = list(card_frames(card, Fraction(25), Fraction(2)))
-    assert len(frames) == 50
+    frames = [card.frame(Fraction(n, 25)) for n in range(50)]
     assert (frames[0] == colours.GROUND).all()
     totals = [int(f.sum(dtype=np.int64)) for f in frames]
     assert totals == sorted(totals)
