@@ -37,7 +37,7 @@ from chapters.casenarration import (
     read_talk,
     read_terms,
 )
-from chapters.casesteps import read_steps
+from chapters.casesteps import read_steps, written_ids
 from chapters.errors import Mistake
 from chapters.fieldtext import (
     FieldTextError,
@@ -186,7 +186,7 @@ def _case(top: Record) -> Case:
     )  # fmt: skip
     return replace(
         case,
-        narration=read_takes(top, [step.id for step in case.steps]),
+        narration=read_takes(top, written_ids(top)),
         talk=read_talk(top),
         loudness=read_loudness(top),
         terms=read_terms(top),

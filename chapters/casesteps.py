@@ -27,7 +27,7 @@ from chapters.record import (
     warn_of_comment,
 )
 from chapters.times import RecordingTime
-from chapters.yamltext import Node, Report, Scalar
+from chapters.yamltext import Fields, Items, Node, Report, Scalar
 
 LONGEST_NOTE = 5000
 STEP_FIELDS: Final = (
@@ -35,6 +35,14 @@ STEP_FIELDS: Final = (
 )  # fmt: skip
 STILL_FIELDS: Final = ("file", "at", "hold", "caption")
 _HOLD = time_between(Fraction(0), Fraction(600))
+
+
+def written_ids(top: Record) -> tuple[str, ...]:
+    """The steps' names as they stand in the file, also of steps that have mistakes; says nothing."""
+    node = top.node("steps")
+    steps = [s for s in node.items if isinstance(s, Fields)] if isinstance(node, Items) else []
+    ids = [e.value for s in steps for e in s.entries if e.name == "id"]
+    return tuple(value.text for value in ids if isinstance(value, Scalar))
 
 
 def read_steps(top: Record) -> tuple[Step, ...]:

@@ -92,6 +92,18 @@ def test_sound_labels_want_the_sound_they_label() -> None:
     assert [m.found for m in told] == ["the film has no sound of the room, so nothing is labelled"]
 
 
+@pytest.mark.parametrize(
+    ("old", "new"), [("from: 20", "from: 1:75"), ("{id: locate,", "{id: Locate It,")]
+)
+def test_a_take_is_not_blamed_for_a_mistake_in_its_step(old: str, new: str) -> None:
+    """The step is there, whatever is wrong in it: its own mistake is told, and no other."""
+    step = "Locate It" if "It" in new else "locate"
+    with pytest.raises(CaseFileError) as told:
+        read_case(HEAD.replace(old, new) + f"narration: {{{step}: a.wav}}\n", "case.yaml")
+    field = "steps[2].id" if "It" in new else "steps[2].from"
+    assert [m.field for m in told.value.mistakes] == [field]
+
+
 def test_a_take_of_a_step_that_is_not_shown_is_not_heard() -> None:
     """Nobody should speak for nothing."""
     skipped = HEAD.replace("from: 20}", "from: 20, show: skip}")
