@@ -21,6 +21,8 @@ import av
 import numpy as np
 from av.audio.frame import AudioFrame
 from av.audio.stream import AudioStream
+from av.container import InputContainer
+from av.stream import Discard
 from numpy.typing import NDArray
 
 from chapters.media.opening import open_recording
@@ -33,6 +35,8 @@ Samples = NDArray[np.float32]
 
 _MUCH_S = Fraction(15, 1000)
 _LITTLE_S = Fraction(5, 1000)
+_NONE_S = Fraction(0)
+_MOST_OF_ONE = Fraction(3, 4)
 _RUN_IN_S = Fraction(1, 2)  # decoded before the start, so that filters and codecs have settled
 _SIDE = 2**-0.5
 
@@ -71,6 +75,7 @@ class SampleReader:
             raise ValueError(f"{path} is not the file that was probed")
         self._probe, self._rate = probe, rate_hz
         self._stack = ExitStack()
+        self._box: InputContainer | None = None
         self._blocks: Iterator[tuple[int, Samples]] | None = None
         self._held: tuple[int, Samples] | None = None
         self._at = 0
@@ -89,7 +94,7 @@ class SampleReader:
 
     def _close(self) -> None:
         self._stack.close()
-        self._blocks = self._held = None
+        self._box = self._blocks = self._held = None
 
     def read(self, start: Fraction, stop: Fraction) -> Samples:
         """Float32 (n, 2), n = round((stop − start) · rate), sample 0 at part time ``start``."""
@@ -98,7 +103,7 @@ class SampleReader:
         if self._probe.sound is None or not len(out):
             return out
         if self._blocks is None or first < self._at or first > self._at + 5 * self._rate:
-            self._close()
+            self._held = None
             self._blocks = self._from(start)
         end = first + len(out)
         while True:
@@ -120,7 +125,10 @@ class SampleReader:
         return out
 
     def _from(self, start: Fraction) -> Iterator[tuple[int, Samples]]:
-        """Blocks from ``start`` or earlier on: by a seek, from the beginning where that lands late."""
+        """Blocks from ``start`` or earlier on: by a seek, from the beginning where that lands late.
+
+        For a seek the file stays open: opening one reads the index of the whole recording.
+        """
         assert self._probe.sound is not None
         back = any(jump.kind == "back" for jump in self._probe.timeline.jumps)
         if start > 2 and not back:
@@ -128,7 +136,7 @@ class SampleReader:
             first = next(blocks, None)
             if first is not None and first[0] <= start * self._rate:
                 return chain((first,), blocks)
-            self._stack.close()
+        self._close()
         return self._decoded(None)
 
     def _decoded(self, start: Fraction | None) -> Iterator[tuple[int, Samples]]:
@@ -146,14 +154,14 @@ class SampleReader:
     def _frames(self, start: Fraction | None) -> Iterator[tuple[Fraction, AudioFrame]]:
         """Decoded frames with their part times; bad packets are passed over."""
         assert self._probe.sound is not None
-        source, line = self._probe.source, self._probe.timeline
+        line = self._probe.timeline
         zero = line.seconds(line.zero)
-        box = self._stack.enter_context(open_recording(source.path, source.shown_as))
-        stream = cast(AudioStream, box.streams[self._probe.sound.stream_index])
+        box, stream = self._opened(self._probe.sound.stream_index)
         base = Fraction(stream.time_base or 1)
         if start is not None:
             try:
                 box.seek(round((start + zero) / base), stream=stream)
+                stream.codec_context.flush_buffers()
             except (av.error.FFmpegError, OSError):
                 return
         shifts = [jump.shift_s for jump in line.jumps if jump.kind == "back"]
@@ -165,6 +173,16 @@ class SampleReader:
                     shift = shifts.pop(0)
                 before = at
                 yield at + shift - zero, frame
+
+    def _opened(self, index: int) -> tuple[InputContainer, AudioStream]:
+        """The file and its sound; packets of the picture are not even read where they can be left."""
+        if self._box is None:
+            source = self._probe.source
+            self._box = self._stack.enter_context(open_recording(source.path, source.shown_as))
+            for other in self._box.streams:
+                if other.index != index:
+                    other.discard = Discard.all
+        return self._box, cast(AudioStream, self._box.streams[index])
 
     def _decode(
         self, stream: AudioStream, packet: av.Packet[AudioStream] | None
@@ -187,7 +205,9 @@ class _Placer:
         self._resampler: av.AudioResampler | None = None
         self._kind: tuple[str, int] | None = None
         self._matrix = np.ones((1, 2), np.float32)
-        self._start = Fraction(0)  # part time of the run's first sample
+        self._as_it_is = False  # whether the channels are left and right already
+        self._place = 0  # number of the run's first sample on the part's clock
+        self._end = Fraction(0)  # part time of its end, by the samples so far
         self._taken = 0  # samples of the run so far, at the track's own rate
         self._given = 0  # samples of the run given out, at the rate asked for
         self._apart_s = Fraction(0)  # how long stamp and count have been a little apart
@@ -195,15 +215,16 @@ class _Placer:
     def push(self, frame: AudioFrame, at: Fraction) -> Iterator[tuple[int, Samples]]:
         """Take a frame that starts at part time ``at``; yields what is ready."""
         kind = (frame.layout.name, frame.sample_rate)
-        apart = abs(at - self._start - Fraction(self._taken, frame.sample_rate))
+        apart = abs(at - self._end)
         lasts = Fraction(frame.samples, frame.sample_rate)
-        self._apart_s = self._apart_s + lasts if apart > _LITTLE_S else Fraction(0)
-        much = max(_MUCH_S, lasts * 3 / 4)
-        if kind != self._kind or apart > much or self._apart_s > 1:
+        self._apart_s = self._apart_s + lasts if apart > _LITTLE_S else _NONE_S
+        far = apart > _MUCH_S and apart > lasts * _MOST_OF_ONE
+        if kind != self._kind or far or self._apart_s > 1:
             yield from self.finish()
             self._begin(frame, at)
         frame.pts, frame.time_base = self._taken, Fraction(1, frame.sample_rate)
         self._taken += frame.samples
+        self._end += lasts
         assert self._resampler is not None
         for ready in self._resampler.resample(frame):
             yield self._placed(ready)
@@ -213,7 +234,10 @@ class _Placer:
         self._kind = (layout.name, frame.sample_rate)
         self._resampler = av.AudioResampler(format="fltp", layout=layout, rate=self._rate)
         self._matrix = downmix_matrix(tuple(channel.name for channel in layout.channels))
-        self._start, self._taken, self._given = at, 0, 0
+        self._as_it_is = np.array_equal(self._matrix, np.eye(2))
+        self._end = at
+        self._place = round_half_up(at * self._rate)
+        self._taken = self._given = 0
         self._apart_s = Fraction(0)
 
     def finish(self) -> Iterator[tuple[int, Samples]]:
@@ -226,9 +250,10 @@ class _Placer:
 
     def _placed(self, frame: AudioFrame) -> tuple[int, Samples]:
         planar = np.asarray(frame.to_ndarray(), np.float32)
-        place = round_half_up(self._start * self._rate) + self._given
+        place = self._place + self._given
         self._given += frame.samples
-        return place, np.ascontiguousarray(planar.T @ self._matrix)
+        stereo = planar.T if self._as_it_is else planar.T @ self._matrix
+        return place, np.ascontiguousarray(stereo)
 
 
 def read_samples(

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import tracemalloc
+from contextlib import AbstractContextManager
 from fractions import Fraction as F
 from pathlib import Path
 
 import av
 import numpy as np
 import pytest
+from av.container import InputContainer
 
+from chapters.media.opening import open_recording
 from chapters.media.probe import Probe, probe
 from chapters.media.samples import SampleReader, downmix_matrix, read_samples
 from tests.clips import Clip, SoundTrack, VideoTrack, even_times, find_ticks, write_clip
@@ -101,6 +104,30 @@ def test_reading_backward_and_far_ahead_works(tmp_path: Path) -> None:
             part = reader.read(start, start + F(1, 2))
             want = whole[int(start * 48000) :][:24000]
             assert np.abs(part - want).max() < 1e-3
+
+
+def test_a_seek_does_not_open_the_file_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A film of a hundred stretches reads the index of a long recording once, not a hundred times."""
+    opened: list[Path] = []
+
+    def counting(path: Path, shown_as: str) -> AbstractContextManager[InputContainer]:
+        opened.append(path)
+        return open_recording(path, shown_as)
+
+    clip = write_clip(
+        tmp_path / "c.mp4",
+        VideoTrack(even_times(60, 1), size_px=(64, 48), draw=_grey),
+        SoundTrack(ticks=tuple(F(10 * n + 1) for n in range(1, 6))),
+    )
+    found = probe(clip.path, "c.mp4")
+    monkeypatch.setattr("chapters.media.samples.open_recording", counting)
+    with SampleReader(clip.path, found) as reader:
+        for ten in (10, 40, 20, 50, 30):
+            sound = reader.read(F(ten), F(ten + 2))
+            assert find_ticks(sound, 48000) == pytest.approx([1.0], abs=0.001)
+    assert len(opened) == 1
 
 
 def test_outside_the_track_there_is_silence(tmp_path: Path) -> None:
