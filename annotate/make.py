@@ -32,7 +32,6 @@ from annotate.quality import SOFTWARE, Chosen, choose, software_instead
 from annotate.quick import encode_quick, plan_quick
 from annotate.readback import check_captions, check_chapters, check_film
 from annotate.recording import Pictures, met_damage
-from annotate.report import step_times_png
 from annotate.sidecars import Words, caption_tracks, json_text, notice, sidecars
 from annotate.sound.cuesheet import cue_sheet_html, cue_sheet_text
 from annotate.soundtrack import film_sound
@@ -99,15 +98,8 @@ def make_case(
     with Staging(folder) as stage:
         for name, text in sidecars(decided.plan, words).items():
             stage.path(name).write_text(text, encoding="utf-8", newline="")
-        step_times_png(
-            stage.path("step-times.png"),
-            decided.plan.rows,
-            decided.plan.ledger,
-            title=decided.plan.case.title,
-            notice=notice(decided.plan),
-            chain=decided.fonts,
-        )
         told = _draw(decided, words, stage.path, (wishes, chosen), cache, report)
+        _plot(decided, stage.path("step-times.png"))
         write_viewer_page(stage.path(FILM).parent, stage.path(PAGE).parent)
         report("checking", 0, 0)
         _check(stage.path, decided.plan, words)
@@ -168,6 +160,17 @@ def _draw(
         report("writing the small file", 0, 0)
         small_film(place(FILM), place(SMALL), lambda done, of: report("small file", done, of))
     return told
+
+
+def _plot(decided: Decided, path: Path) -> None:
+    """Draw the plot of step times, after the film: the plot's library would hold memory beside it."""
+    from annotate.stepdraw import step_times_png
+
+    plan = decided.plan
+    said = notice(plan)
+    step_times_png(
+        path, plan.rows, plan.ledger, title=plan.case.title, notice=said, chain=decided.fonts
+    )
 
 
 def _encode(

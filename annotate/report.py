@@ -15,7 +15,6 @@ from fractions import Fraction
 from typing import Any, Final
 
 from annotate.addup import PARTS, AddedUp, add_up
-from annotate.stepdraw import step_times_png
 from annotate.stepparts import expectation_words
 from chapters.steptimes import Ledger, StepTime
 from chapters.times import clock_text, exact_text, round_half_up, short_clock_text, speed_text
@@ -25,7 +24,6 @@ __all__ = [
     "ledger_json",
     "step_times_csv",
     "step_times_json",
-    "step_times_png",
     "table_text",
 ]
 

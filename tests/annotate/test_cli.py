@@ -121,6 +121,17 @@ def test_ctrl_c_while_the_program_still_loads_shows_no_traceback() -> None:
     assert (done.returncode, done.stderr) == (130, "stopped; nothing half-made was left behind\n")
 
 
+def test_the_library_of_the_plot_is_not_loaded_before_it_draws() -> None:
+    """It takes tens of megabytes, which would stand beside the encoders' while a film is made."""
+    script = (
+        "import sys\n"
+        "from annotate.cli import commands\n"
+        "commands()\n"
+        "sys.exit('matplotlib' in sys.modules)"
+    )
+    assert subprocess.run([sys.executable, "-c", script], cwd=ROOT, check=False).returncode == 0
+
+
 def test_a_pipe_is_no_case_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """It is refused without being opened: reading it would wait for ever."""
     import os
