@@ -36,8 +36,8 @@ LEVELS: dict[str, EncoderSettings] = {
 }
 
 #: What a quick cut encodes at the club level: it is little, and stands beside pictures that were
-#: copied with all the recorder's bits; so bits may go for time.
-QUICK = EncoderSettings(preset="ultrafast", crf=21, extra=(("x264-params", _ALWAYS),))
+#: copied with all the recorder's bits; so bits may go for time, and CAVLC stands for CABAC.
+QUICK = EncoderSettings(preset="ultrafast", crf=21, extra=(("x264-params", f"{_ALWAYS}:cabac=0"),))
 
 #: Bits per pixel and frame that a hardware encoder is given at each level (common practice).
 _BITS = {"draft": Fraction(5, 100), "club": Fraction(12, 100), "archive": Fraction(25, 100)}
