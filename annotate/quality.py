@@ -25,11 +25,11 @@ ENCODERS = ("auto", SOFTWARE, *HARDWARE)
 _ALWAYS = "8x8dct=1:cabac=1:open-gop=0:cpu-independent=1"
 #: The fast search of "superfast" with a short look ahead for where bits pay, one B-frame between,
 #: and a gentler spread of bits towards plain areas.
-_CLUB = f"{_ALWAYS}:mbtree=1:rc-lookahead=5:bframes=1:b-adapt=0:weightp=0:aq-strength=0.7"
+_CLUB = f"{_ALWAYS}:mbtree=1:rc-lookahead=5:bframes=1:b-adapt=0:weightp=0:aq-strength=0.5"
 
 LEVELS: dict[str, EncoderSettings] = {
     "draft": EncoderSettings(preset="ultrafast", crf=25, extra=(("x264-params", _ALWAYS),)),
-    "club": EncoderSettings(preset="superfast", crf=20.3, extra=(("x264-params", _CLUB),)),
+    "club": EncoderSettings(preset="superfast", crf=20.5, extra=(("x264-params", _CLUB),)),
     "archive": EncoderSettings(
         preset="medium", crf=16, sound_bit_rate=256_000, extra=(("x264-params", _ALWAYS),)
     ),
