@@ -32,15 +32,14 @@ class Target:
 
     name: str
     integrated_lufs: float
-    tolerance_lu: float
     true_peak_dbtp: float
     source: str
     headroom_db: float = 0.5
 
 
 TARGETS: dict[str, Target] = {
-    "ebu-r128": Target("ebu-r128", -23.0, 0.5, -1.0, "EBU R 128"),
-    "web-speech": Target("web-speech", -18.0, 1.0, -1.0, "AES TD1008, speech anchor"),
+    "ebu-r128": Target("ebu-r128", -23.0, -1.0, "EBU R 128"),
+    "web-speech": Target("web-speech", -18.0, -1.0, "AES TD1008, speech anchor"),
 }
 
 
