@@ -11,6 +11,7 @@ Nothing here is shown to anyone. Where the top of the view is empty, a larger pa
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, TypeAlias
@@ -95,10 +96,10 @@ def cut_off(data: bytes, part: float, length_bytes: int = 4) -> bytes:
     The packet is a row of units, each after its length (ISO/IEC 14496-15); other units stay whole.
     """
     out = bytearray()
-    at = 0
+    at, whole = 0, memoryview(data)
     while at + length_bytes <= len(data):
-        size = int.from_bytes(data[at : at + length_bytes], "big")
-        unit = data[at + length_bytes : at + length_bytes + size]
+        size = int.from_bytes(whole[at : at + length_bytes], "big")
+        unit = whole[at + length_bytes : at + length_bytes + size]
         at += length_bytes + size
         if unit and unit[0] & 31 == _SLICE:
             unit = unit[: max(64, int(len(unit) * part))]
@@ -112,6 +113,7 @@ class _Stripes:
     def __init__(self, depth: int, height_px: int) -> None:
         self._depth, self._height_px = depth, height_px
         self._last: Plane | None = None
+        self._last_energy = 0.0
 
     @property
     def rows(self) -> int:
@@ -128,30 +130,28 @@ class _Stripes:
         if key:
             self._deepen(frame)
         stripe = _stripe(frame, self.rows)
+        energy = _mean_product(stripe, stripe)
         last, self._last = self._last, stripe
+        before, self._last_energy = self._last_energy, energy
         step = float("inf")
-        if last is not None and last.shape == stripe.shape:
-            step = _step(last, stripe)
-        elif last is None:
+        if last is None:
             step = 0.0
+        elif last.shape == stripe.shape and min(before, energy) >= LEAST_STRUCTURE / 2:
+            step = 1 - _mean_product(last, stripe) / math.sqrt(before * energy)
         return Glance(int(frame.pts or 0), key, step, frame if key else None)
 
     def _deepen(self, frame: VideoFrame) -> None:
         """Take a deeper stripe where this one holds no structure; the next frame starts afresh."""
         while self._depth < len(DEPTHS) - 1:
             stripe = _stripe(frame, self.rows)
-            if float((stripe * stripe).mean()) >= LEAST_STRUCTURE:
+            if _mean_product(stripe, stripe) >= LEAST_STRUCTURE:
                 return
             self._depth += 1
             self._last = None
 
 
-def _step(a: Plane, b: Plane) -> float:
-    """1 - correlation of two stripes; infinite where either holds no structure."""
-    energy = float((a * a).mean()), float((b * b).mean())
-    if min(energy) < LEAST_STRUCTURE / 2:
-        return float("inf")
-    return 1 - float((a * b).mean()) / float(np.sqrt(energy[0] * energy[1]))
+def _mean_product(a: Plane, b: Plane) -> float:
+    return float(np.vdot(a, b)) / a.size
 
 
 def _stripe(frame: VideoFrame, lines: int) -> Plane:

@@ -70,8 +70,9 @@ PACKET_SIZE = 1.25
 PACKET_ONE_SIZE = 2.5
 #: but none below this part of the group's key packet.
 PACKET_KEY_PART = 0.1
-#: Groups are handed to the workers in runs of about so many seconds.
-RUN_S = 8
+#: Groups are handed to the workers in runs of about so many seconds; the key picture between two runs
+#: is decoded for both.
+RUN_S = 24
 #: Packet sizes are compared with those of so many seconds around.
 _NEAR_S = 8
 #: Frames just before, for a sudden change.

@@ -11,7 +11,7 @@ import pytest
 
 from chapters.media.frames import small_luma
 from chapters.media.probe import Probe, probe
-from chapters.media.survey import Tally, groups, key_survey, survey
+from chapters.media.survey import RUN_S, Tally, groups, key_survey, survey
 from chapters.scenecuts import find_cuts
 from chapters.signals import SignalReader
 from tests.scenes import Grey, shot
@@ -99,6 +99,36 @@ def test_a_cut_away_and_back_inside_one_group_is_not_left_out(
     times = {time for time, *_ in survey(path, facts, workers=2, tally=tally)}
 
     assert tally.skipped > 0
+    assert {Fraction(n, 30) for n in range(300, 331)} <= times
+
+
+@pytest.mark.parametrize("group", [22, 23, 24])
+def test_the_border_between_two_runs_of_groups_hides_no_cut_away_and_back(
+    tmp_path: Path, group: int
+) -> None:
+    """The last group of one worker's run and the first of the next are held to the same."""
+    assert RUN_S == 24
+    pictures = steady(30 * 28)
+    pictures[30 * group + 8 : 30 * group + 20] = steady(12, seed=2)
+    path, facts = recording(tmp_path / "a.mp4", pictures, CLOSED)
+    tally = Tally()
+    times = {time for time, *_ in survey(path, facts, workers=2, tally=tally)}
+
+    assert tally.skipped > 14
+    assert {Fraction(n, 30) for n in range(30 * group, 30 * group + 31)} <= times
+
+
+@pytest.mark.parametrize("back", [True, False])
+def test_a_small_jump_in_a_steady_view_is_not_left_out(tmp_path: Path, back: bool) -> None:
+    """The whole view moves by a few pixels inside a group, for good or for half a second."""
+    pictures = steady(600)
+    for n in range(308, 323 if back else 600):
+        pictures[n] = np.roll(pictures[n], (3, 4), (0, 1))
+    path, facts = recording(tmp_path / "a.mp4", pictures, CLOSED)
+    tally = Tally()
+    times = {time for time, *_ in survey(path, facts, workers=2, tally=tally)}
+
+    assert tally.skipped > 10
     assert {Fraction(n, 30) for n in range(300, 331)} <= times
 
 
