@@ -16,7 +16,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from chapters.likeness import View, blend, block_match
+from chapters.likeness import Plane, View, blend, block_match
 from chapters.looks import (
     LOOK_S,
     Entry,
@@ -38,6 +38,7 @@ KEEP_S = 2 * (HALVES_S[-1] + SETTLED_S) + Fraction(1, 5)
 
 _ALIKE_MOST = 0.6
 _MISFIT_MOST = 0.7
+_MIDDLE = 0.25
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +50,12 @@ class BlendLook:
     of the first frame of the new one, as far as the mixture tells. ``back``, ``back_plain``, ``landmarks`` and ``scaled``
     compare the views around, ``kept`` is the share of blocks found again, ``returned_s`` is after
     how many seconds the old one was seen again (see looks.Look); NaN back where one of them is blank.
+
+    From ``begins`` to ``ends``: ``bent`` is how far the share of the later view is from rising in a
+    straight line (root mean square), ``leap`` the most it rises from frame to frame, and ``solid`` how
+    much of the strength that a mixture of unlike views loses is still there: 0 all lost, as in a
+    dissolve, whatever moves in either view; 1 none, as where a view moves or is covered; below 0
+    even more lost, as in fog.
     """
 
     at: Fraction
@@ -63,6 +70,9 @@ class BlendLook:
     landmarks: int
     scaled: float
     kept: float
+    bent: float
+    leap: float
+    solid: float
     returned_s: Fraction | None = None
 
 
@@ -149,6 +159,7 @@ def _look(found: _Found, ring: Sequence[Entry]) -> tuple[BlendLook, View]:
     olds, news = spread(before, 3), spread(after, 3)
     back = best_match(olds, news)
     marked = most_landmarks((olds[0], olds[-1]), news[::-1]) if back < 0.8 else 0
+    bent, leap, solid = _course([e.view.coarse for e in ring if begins <= e.time <= ends])
     look = BlendLook(
         at=found.at,
         half=found.half,
@@ -162,8 +173,29 @@ def _look(found: _Found, ring: Sequence[Entry]) -> tuple[BlendLook, View]:
         landmarks=marked,
         scaled=best_scaled(olds, news) if back < 0.8 else float("nan"),
         kept=max(_kept(olds[-1], news[0]), _kept(olds[0], news[-1])),
+        bent=bent,
+        leap=leap,
+        solid=solid,
     )
     return look, olds[-1]
+
+
+def _course(pictures: Sequence[Plane]) -> tuple[float, float, float]:
+    """``bent``, ``leap`` and ``solid`` of the pictures from the last old to the first new one."""
+    first, last = pictures[0], pictures[-1]
+    apart = last - first
+    size = float((apart * apart).sum()) + 1e-6
+    shares = np.array([float(((p - first) * apart).sum()) / size for p in pictures])
+    bent = float(np.sqrt(np.mean((shares - np.linspace(0, 1, len(shares))) ** 2)))
+    leap = float(np.abs(np.diff(shares)).max(initial=0.0))
+    strong = [float((p * p).sum()) for p in (first, last)]
+    solids = []
+    for share, picture in zip(shares.tolist(), pictures, strict=True):
+        if _MIDDLE < share < 1 - _MIDDLE:
+            pieces = (1 - share) * strong[0] + share * strong[1]
+            lost = share * (1 - share) * size
+            solids.append((float((picture * picture).sum()) - pieces) / lost + 1)
+    return bent, leap, float(np.median(solids)) if solids else 1.0
 
 
 def _kept(old: View, new: View) -> float:

@@ -28,7 +28,17 @@ class CutRules:
     the steps of light that two ends of a flash undo; ``scaled_gain`` how much better another
     magnification may match.
 
-    A blend: ``misfit_most``, ``blend_back_most``, ``blend_kept_most`` share of blocks found again; a
+    A jump by what is new at once: ``burst_weights`` of the logarithms of the burst's levels, of those
+    per block, of its structure, of the newness of the whole view over that near by, of the burst
+    over others near by, and of the gap before it, each at most ``burst_most``; ``burst_least`` their
+    sum; ``burst_structure_least`` and ``burst_light_most`` keep light out: a burst has so much new
+    structure and changes the whole picture's level by no more. No jump in one view changes the new
+    blocks by more than ``burst_levels_most`` levels in the mean, nor tears more than
+    ``torn_burst_most`` of the view without a burst. A view that came back was not swapped where more
+    than ``burnt_most`` of it was burnt out.
+
+    A blend: ``mixed_weights`` of the evidence against it and ``mixed_most`` its sum,
+    ``plain_misfit_most`` of one that needs no other evidence, ``blend_back_most``, ``blend_kept_most`` share of blocks found again; a
     side brighter than ``dark_level`` whose contrast dips below ``dip_part`` of what it is soon
     before and after is fogged.
     """
@@ -58,10 +68,20 @@ class CutRules:
     jump_levels_least: float = 4.0
     jump_light_most: float = 12.0
     jump_elsewhere_most: float = 10.0
+    burst_weights: tuple[float, ...] = (0.85, 1.75, 2.5, 2.25, 0.75, -3.3)
+    burst_most: tuple[float, ...] = (3.0, 8.0, 0.6, 8.0, 30.0, 10.0)
+    burst_least: float = 7.0
+    burst_structure_least: float = 0.17
+    burst_light_most: float = 16.0
+    burst_levels_most: float = 42.0
+    torn_burst_most: float = 0.3
+    burnt_most: float = 0.14
     dip_part: float = 0.4
     dark_level: float = 60.0
     bright_back_most: float = 0.35
-    misfit_most: float = 0.36
+    mixed_weights: tuple[float, ...] = (1.3, 2.9, 9.3, 9.6, 7.0)
+    mixed_most: float = 6.7
+    plain_misfit_most: float = 0.12
     blend_back_most: float = 0.45
     blend_kept_most: float = 0.6
 

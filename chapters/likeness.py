@@ -273,6 +273,23 @@ def _match_energy(seen: View) -> Plane:
     return np.asarray(cv2.resize(seen.blocks, shape, interpolation=cv2.INTER_AREA), np.float32)
 
 
+def change(a: View, b: View) -> float:
+    """Mean size of the change of grey, its mean taken away, in levels."""
+    apart = b.grey - a.grey
+    return float(np.abs(apart - apart.mean()).mean())
+
+
+def block_change(a: View, b: View, blocks: NDArray[np.bool_]) -> float:
+    """The same block by block in those named of a grid, its mean taken away in each."""
+    apart = b.grey - a.grey
+    rows, columns = apart.shape[0] // blocks.shape[0], apart.shape[1] // blocks.shape[1]
+    sizes: list[float] = []
+    for i, j in np.argwhere(blocks).tolist():
+        part = apart[i * rows : (i + 1) * rows, j * columns : (j + 1) * columns]
+        sizes.append(float(np.abs(part - part.mean()).mean()))
+    return float(np.mean(sizes))
+
+
 @dataclass(frozen=True, slots=True)
 class Blend:
     """How well a picture is a mixture of an earlier and a later one.

@@ -20,7 +20,9 @@ from chapters.likeness import (
     BlockMatch,
     Plane,
     View,
+    block_change,
     block_match,
+    change,
     common_landmarks,
     landmarks,
     plain_match,
@@ -56,7 +58,7 @@ Flags = NDArray[np.bool_]
 class Entry:
     """One picture on its way through.
 
-    ``unlike`` is its step per block, ``since`` the time at which it last changed, ``tint`` its mean
+    ``unlike`` is its step per block, ``fresh`` what is new in it (see bursts), ``since`` the time at which it last changed, ``tint`` its mean
     colour differences Cb and Cr, 0 without colour (NaN: not known). ``seconds`` is the time as a
     float, for windows around a picture; what is told is always ``time``.
     """
@@ -68,6 +70,7 @@ class Entry:
     step: float
     change: float
     since: Fraction
+    fresh: Plane
     tint: tuple[float, float] = (float("nan"), float("nan"))
     seconds: float = 0.0
 
@@ -83,6 +86,26 @@ class Pending:
     reference: list[View] | None = None
     blank_s: Fraction = Fraction(0)
     blank_level: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Burst:
+    """Many places that are new at once (see bursts.burst_of).
+
+    ``levels`` mean excess of newness over the pictures near by, over the whole view; ``share`` of
+    the blocks that have any, ``blocks`` which; ``alone`` the excess over the largest near by, ``whole`` all newness
+    over the most near by; ``structure`` how much of the blocks' light-free structure is new;
+    ``burnt`` how much more of the view is burnt out on one side; ``held`` the least that is left of it across another burst of the same blocks within a second.
+    """
+
+    levels: float
+    share: float
+    alone: float
+    whole: float
+    structure: float
+    burnt: float
+    held: float
+    blocks: Flags
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,14 +127,15 @@ class Look:
     ``back_plain`` the same by strong structure only, ``landmarks`` how many landmarks of before
     stand again after (None where the match was plain), ``scaled`` how well the view of before
     matches what follows at another magnification (NaN: not asked). ``level_step`` is the change of
-    the mean level, ``levels`` the mean size of the change when that is taken away.
+    the mean level, ``levels`` the mean size of the change when that is taken away
+    (after a blank stretch, which may end slowly, the most within 0.6 s).
 
     ``blank_s`` is the length of a blank stretch that lies between (then the step is the one that
     ended it), ``blank_level`` its mean level. ``same_frame_s`` is how long the picture before the
     step had been frozen. ``returned_s`` is after how many seconds the picture of before was seen
     again, ``undone_s`` how far off the other step is that took the torn blocks back to what they
     were, None where there is none within half a minute. Matches are -1..1, NaN where nothing
-    could be compared.
+    could be compared. ``burst`` tells what was new at once, if anything.
     """
 
     index: int
@@ -138,6 +162,7 @@ class Look:
     same_frame_s: Fraction = Fraction(0)
     returned_s: Fraction | None = None
     undone_s: Fraction | None = None
+    burst: Burst | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -240,6 +265,7 @@ def compare(
     after: Sequence[Entry],
     step_after: float,
     usual_gap: float,
+    burst: Burst | None = None,
 ) -> tuple[Look, Torn | None] | None:
     """The look at one step; ``before`` ends just before it, ``after`` begins with it.
 
@@ -258,7 +284,7 @@ def compare(
     alone = entry.step > _ALONE * max(step_before, step_after)
     lone = len(after) < 2 or after[1].seconds > here + float(LOOK_S)
     tear = _tear(last, across, behind, ahead) if alone and not lone else None
-    if tear is None and not unlike:
+    if tear is None and burst is None and not unlike:
         return None
     recent = _settled([e for e in before if e.seconds >= here - float(LOOK_S)])
     firsts = pending.reference or spread(recent or [before[-1]], 4)
@@ -280,7 +306,7 @@ def compare(
         step_before=step_before,
         step_after=step_after,
         torn=float(tear.blocks.mean()) / max(across.compared, 1e-6) if tear else 0.0,
-        torn_levels=_levels(last, entry.view, tear.blocks) if tear else 0.0,
+        torn_levels=block_change(last, entry.view, tear.blocks) if tear else 0.0,
         torn_alone=_stands_out(tear, entry, near_before, near_after) if tear else 0.0,
         held=_held(tear, entry, before, after) if tear else 0.0,
         back=back,
@@ -288,10 +314,11 @@ def compare(
         landmarks=marked,
         scaled=scaled,
         level_step=entry.view.level - last.level,
-        levels=_change(last, entry.view),
+        levels=max(change(last, v) for v in (news if pending.reference else (entry.view,))),
         blank_s=pending.blank_s,
         blank_level=pending.blank_level,
         same_frame_s=entry.time - before[-1].since,
+        burst=burst,
     )
     return look, tear
 
@@ -316,22 +343,6 @@ def _stands_out(tear: Torn, entry: Entry, before: Sequence[Entry], after: Sequen
 
     beside = max((step(e) for e in (*before, *after) if e.index > 0), default=0.0)
     return step(entry) / (beside + 0.01)
-
-
-def _change(a: View, b: View) -> float:
-    change = b.grey - a.grey
-    return float(np.abs(change - change.mean()).mean())
-
-
-def _levels(last: View, seen: View, blocks: Flags) -> float:
-    """Mean size of the change of grey in the torn blocks, their mean change taken away."""
-    change = seen.grey - last.grey
-    rows, columns = change.shape[0] // blocks.shape[0], change.shape[1] // blocks.shape[1]
-    sizes: list[float] = []
-    for i, j in np.argwhere(blocks).tolist():
-        part = change[i * rows : (i + 1) * rows, j * columns : (j + 1) * columns]
-        sizes.append(float(np.abs(part - part.mean()).mean()))
-    return float(np.mean(sizes))
 
 
 def _held(tear: Torn, entry: Entry, before: Sequence[Entry], after: Sequence[Entry]) -> float:

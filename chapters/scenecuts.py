@@ -22,11 +22,13 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import pairwise
 
 from chapters.blends import BlendLook
-from chapters.contrast import dips, ramp
+from chapters.contrast import ABRUPT, dips, ramp
 from chapters.cutrules import TUNED, CutRules
-from chapters.looks import LOOK_S, SOON_S, Look
+from chapters.jumps import jump, number
+from chapters.looks import SOON_S, Look
 from chapters.marks import MARK_S
 from chapters.signals import RETURN_SOON_S, Signals
 from chapters.spans import Span
@@ -36,20 +38,20 @@ from chapters.times import RecordingTime
 FROZEN_S = Fraction(2, 5)
 #: A change of contrast that takes so long is a fade, in seconds.
 FADE_S = Fraction(1, 4)
+#: The picture stays black in a fade for so long at the most, in seconds.
+FADED_S = Fraction(2)
 #: A change of contrast that takes no longer is coding, in seconds.
 SMEAR_S = Fraction(1, 20)
+#: A picture or two without structure.
+BLINK_S = Fraction(1, 10)
 #: Another step of this part of it may be the other end of a flash.
 ECHO = 0.4
-#: More separate steps half as large than this in two seconds, this one among them, are movement.
-JERKS = 4
 #: More unsure jumps within one view than this, so near each other in seconds, are something that
 #: goes on there: a spray, a pump. A recorder is not stopped as often, nor a recording cut.
 ONGOING = 3
 ONGOING_S = Fraction(15)
 #: A jump of a confidence below this is unsure.
-SURE = 0.75
-#: Where pictures are farther apart than this no jump within one view can be told, in seconds.
-SPARSE_S = Fraction(1, 4)
+SURE = 0.85
 #: Decoder smear may settle for so long before it stands still.
 SETTLE_S = Fraction(3, 10)
 
@@ -87,12 +89,30 @@ def find_cuts(signals: Signals, rules: CutRules = TUNED) -> tuple[SceneCut, ...]
             for at in touched:
                 del found[at]
             found[melted.at] = melted
+    _join_fades(found, signals, rules)
     swapped_back = [
         Span(s.at, s.at + s.returned_s)
         for s in signals.looks
         if s.at in found and found[s.at].kind == "swap" and s.returned_s is not None
     ]
     return tuple(_named(found[at], swapped_back) for at in sorted(_apart(found)))
+
+
+def _join_fades(found: dict[Fraction, SceneCut], signals: Signals, rules: CutRules) -> None:
+    """Two dissolves with nothing but black between them, into it and out of it, are one fade."""
+    melts = sorted((c for c in found.values() if c.kind == "dissolve"), key=lambda c: c.at)
+    for a, b in pairwise(melts):
+        if a.begins is None or b.begins is None or b.begins - a.at > FADED_S:
+            continue
+        outer = [bisect_left(signals.times, at) for at in (a.begins, b.at)]
+        first, last = sorted(bisect_left(signals.times, at) for at in (a.at, b.begins))
+        full = min(float(signals.contrast[n]) for n in outer)
+        level = float(signals.level[first : last + 1].max())
+        most = float(signals.contrast[first : last + 1].max())
+        if level < rules.dark_level and most < rules.dip_part * full:
+            del found[a.at]
+            confidence = max(a.confidence, b.confidence)
+            found[b.at] = SceneCut(b.at, "fade", confidence, a.begins)
 
 
 def _apart(found: Mapping[Fraction, SceneCut]) -> list[Fraction]:
@@ -150,10 +170,12 @@ def _judge(look: Look, signals: Signals, rules: CutRules) -> SceneCut | None:
     if math.isnan(look.across):
         return None
     margin = _other_view(look, signals, rules)
+    if margin is not None and _burnt(look, rules):
+        return None
     if margin is not None:
         kind = "cut" if look.returned_s is None else "swap"
     else:
-        margin, kind = _jump(look, signals, rules), "stop"
+        margin, kind = jump(look, signals, rules), "stop"
     if margin is None:
         return None
     if look.same_frame_s >= FROZEN_S or look.gap_ratio > 8:
@@ -162,11 +184,17 @@ def _judge(look: Look, signals: Signals, rules: CutRules) -> SceneCut | None:
     return SceneCut(RecordingTime(look.at), kind, _confidence(margin), RecordingTime(before))
 
 
+def _burnt(look: Look, rules: CutRules) -> bool:
+    """Whether much of the view was burnt out at once and the view came back: lit, not swapped."""
+    burst = look.burst
+    return look.returned_s is not None and burst is not None and burst.burnt > rules.burnt_most
+
+
 def _other_view(look: Look, signals: Signals, rules: CutRules) -> float | None:
     """How far the step lies beyond the limits of a change of view; None within them."""
     if math.isnan(look.back) or _one_view(look, rules) or look.levels < rules.levels_least:
         return None
-    if max(look.back, _number(look.back_plain)) > rules.either_most:
+    if max(look.back, number(look.back_plain)) > rules.either_most:
         return None
     beside = min((m for m in (look.before, look.after) if not math.isnan(m)), default=1.0)
     back_most = rules.echo_back_most if _echoed(look, signals) else rules.back_most
@@ -193,92 +221,21 @@ def _back(look: Look | BlendLook) -> float:
     return look.back if math.isnan(look.back_plain) else (look.back + look.back_plain) / 2
 
 
-def _number(match: float) -> float:
-    """A match; 0 where nothing could be compared."""
-    return 0.0 if math.isnan(match) else match
-
-
 def _one_view(look: Look | BlendLook, rules: CutRules) -> bool:
     """Whether both sides show one view, moved, turned or at another magnification."""
     return (look.landmarks or 0) >= rules.landmarks_least or look.scaled > rules.scaled_most
 
 
-def _jump(look: Look, signals: Signals, rules: CutRules) -> float | None:
-    """The same for a jump within one view."""
-    if look.scaled > _number(look.back) + rules.scaled_gain:
-        return None
-    if _sparse(look, signals) or _jerky(look, signals):
-        return None
-    if _lit(look, rules) or _unlit(look, signals, rules):
-        return None
-    if math.isnan(look.before) or math.isnan(look.after):
-        return None
-    if look.torn < rules.torn_least or look.torn_levels < rules.jump_levels_least:
-        return None
-    gap = min(max(1.0, look.gap_ratio, _apart_s(look, signals) * rules.usual_fps), rules.gap_most)
-    stands_out = look.step / (max(look.step_before, look.step_after) + 0.01)
-    if look.held < rules.held_least or look.torn_alone < rules.torn_alone_least:
-        return None
-    if stands_out < rules.alone_least * gap:
-        return None
-    alone = stands_out / rules.alone_least / gap**0.5
-    product = (
-        (look.torn / rules.torn_usual)
-        * min(look.held / rules.held_least, 2.0)
-        * min(alone, rules.alone_most)
-        * min(max(look.torn_levels / rules.torn_levels_usual, 0.5), 2.0)
-    )
-    return math.log(product / rules.jump_least, 4) if product > rules.jump_least else None
-
-
-def _lit(look: Look, rules: CutRules) -> bool:
-    """Whether the light changed: the whole picture's level, or levels where nothing tore."""
-    whole = look.torn >= rules.torn_most and look.torn_levels > abs(look.level_step) / 2
-    elsewhere = look.levels - 3 * look.torn * look.torn_levels
-    return elsewhere > rules.jump_elsewhere_most or (
-        abs(look.level_step) > rules.jump_light_most and not whole
-    )
-
-
-def _sparse(look: Look, signals: Signals) -> bool:
-    """Whether pictures come so seldom that movement and a jump in time look the same."""
-    return _apart_s(look, signals) > SPARSE_S and look.gap_ratio < 3
-
-
-def _apart_s(look: Look, signals: Signals) -> float:
-    """Seconds between the two pictures of a step: the longer, the more may have moved."""
-    return float(look.at - signals.times[max(0, look.index - 1)])
-
-
-def _jerky(look: Look, signals: Signals) -> bool:
-    """Whether such steps come again and again: movement in jerks, or a picture that judders."""
-    low = bisect_left(signals.times, look.at - LOOK_S)
-    high = bisect_right(signals.times, look.at + LOOK_S)
-    large = signals.step[low:high] > look.step / 2
-    return int((large[1:] & ~large[:-1]).sum()) > JERKS
-
-
-def _unlit(look: Look, signals: Signals, rules: CutRules) -> bool:
-    """Whether another step undoes this one and its change of light: the two ends of a flash."""
-    if look.undone_s is None:
-        return False
-    times = (look.at - look.undone_s, look.at + look.undone_s)
-    others = [s.level_step for s in signals.looks if s.at in times]
-    return any(
-        min(abs(look.level_step), abs(other)) > rules.unlit_levels and look.level_step * other < 0
-        for other in others
-    )
-
-
 def _after_blank(look: Look, signals: Signals, rules: CutRules) -> SceneCut | None:
     if math.isnan(look.back) or _one_view(look, rules) or look.levels < rules.levels_least:
         return None
-    if max(look.back, _number(look.back_plain)) > rules.either_most:
+    if max(look.back, number(look.back_plain)) > rules.either_most:
         return None
     dark = look.blank_level < rules.dark_level
     most = rules.blank_back_most if dark else rules.bright_back_most
     margin = (most - look.back) / 0.3
-    if margin <= 0 or _soon_back(look.returned_s):
+    stopped = dark and look.blank_s >= FROZEN_S  # black, and no cover: it may be left again soon
+    if margin <= 0 or (_soon_back(look.returned_s) and not stopped):
         return None
     first = bisect_left(signals.times, look.at - look.blank_s)
     begins, ends = ramp(signals, first, look.index)
@@ -286,9 +243,12 @@ def _after_blank(look: Look, signals: Signals, rules: CutRules) -> SceneCut | No
     lasts = times[max(first - 1, 0)] - times[max(begins, 0)] + times[ends] - times[look.index]
     if look.blank_s < FROZEN_S and SMEAR_S < lasts < FADE_S:
         return None  # a turret that clicks, a shutter: dark for an instant, smeared on either side
+    if look.blank_s < BLINK_S and look.step_before > ABRUPT:
+        return None  # a turret too: the picture slid away before it went dark
     if lasts >= FADE_S and not dark:
         return None  # fog that clears
-    kind = "fade" if lasts >= FADE_S else "stop" if look.blank_s >= FROZEN_S else "cut"
+    slow = lasts >= FADE_S and ends > look.index  # a view that is there at once did not fade in
+    kind = "fade" if slow else "stop" if look.blank_s >= FROZEN_S else "cut"
     at = ends if kind == "fade" else look.index
     return SceneCut(
         RecordingTime(signals.times[at]),
@@ -305,14 +265,31 @@ def _melted(look: BlendLook, signals: Signals, rules: CutRules) -> SceneCut | No
         return None
     if look.kept > rules.blend_kept_most or _foggy(look, signals, rules):
         return None
-    margin = min(
-        (rules.misfit_most - look.misfit) / 0.2, (rules.blend_back_most - _back(look)) / 0.15
-    )
+    margin = min(_mixed(look, rules), (rules.blend_back_most - _back(look)) / 0.15)
     if margin <= 0:
         return None
     return SceneCut(
         RecordingTime(look.ends), "dissolve", _confidence(margin), RecordingTime(look.begins)
     )
+
+
+def _mixed(look: BlendLook, rules: CutRules) -> float:
+    """How plainly the pictures are mixtures: evidence against it added up, as a logistic regression does.
+
+    Against it speak what the mixture leaves unexplained, strength that a mixture would have lost (or
+    more lost than that), a share that does not rise in a straight line, one that leaps, and outer
+    pictures that are alike.
+    """
+    against = (
+        look.misfit,
+        min(abs(look.solid), 1.2),
+        look.bent,
+        min(look.leap, 0.5),
+        max(look.alike, 0.0),
+    )
+    return (
+        rules.mixed_most - sum(w * x for w, x in zip(rules.mixed_weights, against, strict=True))
+    ) / 2
 
 
 def _foggy(look: BlendLook, signals: Signals, rules: CutRules) -> bool:
@@ -338,7 +315,7 @@ def _touch(look: BlendLook, cut: SceneCut) -> bool:
 def _slight(look: BlendLook, cut: SceneCut, rules: CutRules) -> bool:
     """Whether the cut is only the first or last picture of the dissolve, seen as a step."""
     inside = look.begins - SETTLE_S / 2 <= cut.at <= look.ends + SETTLE_S / 2
-    plain = cut.kind in ("cut", "swap") and look.misfit > rules.misfit_most / 3
+    plain = cut.kind in ("cut", "swap") and look.misfit > rules.plain_misfit_most
     return inside and not plain and cut.kind not in ("fade", "dissolve")
 
 

@@ -15,6 +15,7 @@ from fractions import Fraction
 import numpy as np
 
 from chapters.blends import KEEP_S, BlendLook, BlendWatch
+from chapters.bursts import BURST_LEAST, Band, band, burst_of, excess, newness
 from chapters.likeness import (
     Grey,
     Landmarks,
@@ -120,6 +121,7 @@ class SignalReader:
         self._looks: list[Look] = []
         self._open: list[_Open] = []
         self._blank: _Blank | None = None
+        self._band: Band | None = None
         self._marks = MarkReader()
         self._motions = MotionReader()
         self._blends = BlendWatch()
@@ -192,15 +194,18 @@ class SignalReader:
 
     def _entry(self, time: Fraction, seen: View) -> Entry:
         index = len(self._times)
-        if not self._ring:
-            return Entry(index, time, seen, np.zeros_like(seen.blocks), 0.0, 0.0, time)
+        was, self._band = self._band, band(seen)
+        if not self._ring or was is None:
+            none = np.zeros_like(seen.blocks)
+            return Entry(index, time, seen, none, 0.0, 0.0, time, none)
         last = self._ring[-1].view
         unlike, weight = block_step(last, seen)
         total = float(weight.sum())
         step = float((unlike * weight).sum()) / total if total > 0 else 0.0
         change = float(np.abs(seen.grey - last.grey).mean())
         since = self._ring[-1].since if change <= _FROZEN_LEVELS else time
-        return Entry(index, time, seen, unlike * weight, step, change, since)
+        fresh = newness(was, self._band)
+        return Entry(index, time, seen, unlike * weight, step, change, since, fresh)
 
     def _usual_gap(self) -> Fraction:
         gaps = sorted(b - a for a, b in zip(self._times[-31:], self._times[-30:], strict=False))
@@ -240,6 +245,8 @@ class SignalReader:
         highest = max(e.step for e in near)
         if entry.step > max(_STEP_LEAST, _STEP_RATIO * highest):
             return True
+        if float(excess(entry.fresh, [e.fresh for e in near]).mean()) > BURST_LEAST:
+            return True
         past = np.maximum.reduce([e.unlike for e in near])
         return float(np.mean(entry.unlike > 2.5 * past + 0.05)) >= _SPIKE_LEAST
 
@@ -267,9 +274,10 @@ class SignalReader:
             after = [e for e in self._ring if e.index >= entry.index][:2]
         near_after = [e for e in after[1:] if e.seconds <= entry.seconds + float(QUIET_S) / 2]
         step_after = max((e.step for e in near_after), default=0.0)
-        if pending.reference is None and entry.step < 0.6 * step_after:
+        burst = None if pending.reference else burst_of(entry, before, after)
+        if pending.reference is None and burst is None and entry.step < 0.6 * step_after:
             return
-        compared = compare(pending, before, after, step_after, float(self._usual_gap()))
+        compared = compare(pending, before, after, step_after, float(self._usual_gap()), burst)
         if compared is None:
             return
         look, tear = compared

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction as F
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
+from chapters.blends import BlendLook
 from chapters.scenecuts import find_cuts
 from chapters.signals import SignalReader
+from tests.scenes import Grey, canvas, lit, shot, timed
+
+Floats = NDArray[np.float64]
 
 
 @pytest.mark.parametrize("lasts_s", [1, 4, 12])
@@ -26,3 +32,118 @@ def test_a_blend_of_any_length_is_looked_at_before_its_start_is_forgotten(lasts_
         reader.feed(F(n, fps), np.clip(moved + noise, 0, 255).astype(np.uint8))
     cuts = find_cuts(reader.finish(F(lasts_s + 2 * still_s)))
     assert len(cuts) <= 1
+
+
+def faded(count: int, black: int) -> list[Grey]:
+    """One moving view that goes dark within ``count`` frames, black, another that comes up."""
+    out, into = shot(1, 90 + count, 1.0), shot(2, 90 + count, 1.0)
+    down = [lit(p, 1 - (n + 1) / (count + 1)) for n, p in enumerate(out[90:])]
+    up = [lit(p, (n + 1) / (count + 1)) for n, p in enumerate(into[:count])]
+    return [*out[:90], *down, *[np.zeros((90, 160), np.uint8)] * black, *up, *into[count:]]
+
+
+@pytest.mark.parametrize("black", [1, 12])
+@pytest.mark.parametrize("count", [12, 30, 44])
+def test_a_fade_is_told_once(count: int, black: int) -> None:
+    """Into black and out of it, with one black picture or more between: one fade."""
+    reader = SignalReader()
+    for time, picture in timed(faded(count, black)):
+        reader.feed(time, picture)
+    cuts = find_cuts(reader.finish())
+
+    assert [c.kind for c in cuts] == ["fade"]
+    assert cuts[0].begins is not None
+    assert cuts[0].begins < F(90 + count, 30) < cuts[0].at
+
+
+def panned(seed: int, frames: int, px: float) -> Floats:
+    """A view that glides over a ground by ``px`` a frame, with noise."""
+    ground, rng = canvas(seed, 110, 240), np.random.default_rng(seed)
+    views = [ground[:90, round(n * px) :][:, :160] for n in range(frames)]
+    return np.array([v + rng.normal(0, 1.5, v.shape) for v in views])
+
+
+@pytest.mark.parametrize("px", [0.2, 0.5])
+@pytest.mark.parametrize("count", [12, 24])
+def test_a_dissolve_between_moving_views_is_told(count: int, px: float) -> None:
+    """Both views glide while one melts into the other."""
+    out, into = (panned(seed, 90 + count, px) for seed in (11, 12))
+    share = (np.arange(count)[:, None, None] + 1) / (count + 1)
+    mixed = out[90:] * (1 - share) + into[:count] * share
+    reader = SignalReader()
+    for n, picture in enumerate((*out[:90], *mixed, *into[count:])):
+        reader.feed(F(n, 30), np.clip(np.round(picture), 0, 255).astype(np.uint8))
+    cuts = find_cuts(reader.finish())
+
+    assert [c.kind for c in cuts] == ["dissolve"]
+
+
+@pytest.mark.parametrize("frames", [20, 40, 70])
+def test_a_view_that_pans_away_is_no_dissolve(frames: int) -> None:
+    """Within a second or two the view has moved on to another part of the same ground."""
+    ground = canvas(5, 150, 600)
+    place = np.interp(np.arange(180), [60, 60 + frames], [0, 400])
+    reader = SignalReader()
+    for n, x in enumerate(place.round().astype(int)):
+        reader.feed(F(n, 30), ground[:90, x : x + 160].astype(np.uint8))
+
+    assert find_cuts(reader.finish()) == ()
+
+
+def melt(**changes: float) -> BlendLook:
+    """A plain dissolve between unlike views from second 3 to second 4, but for the changes."""
+    plain = BlendLook(
+        at=F(7, 2),
+        half=F(2, 5),
+        alike=0.0,
+        misfit=0.1,
+        levels=20.0,
+        begins=F(3),
+        ends=F(4),
+        back=0.2,
+        back_plain=0.2,
+        landmarks=2,
+        scaled=0.2,
+        kept=0.1,
+        bent=0.03,
+        leap=0.06,
+        solid=0.1,
+    )
+    return replace(plain, **changes)  # type: ignore[arg-type]
+
+
+def told(*melts: BlendLook, dark: tuple[F, F] | None = None) -> list[str]:
+    """The kinds of cut told of these blends in ten seconds; between two times the picture is black."""
+    times = tuple(F(n, 30) for n in range(300))
+    lit_up = np.array([dark is None or not dark[0] <= t <= dark[1] for t in times], np.float32)
+    none = np.zeros(300, np.float32)
+    signals = replace(SignalReader().finish(F(10)), times=times, blends=melts)
+    signals = replace(signals, level=16 + 100 * lit_up, contrast=10 * lit_up, step=none)
+    return [c.kind for c in find_cuts(replace(signals, detail=lit_up, change=none))]
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"misfit": 0.35, "solid": 1.0, "alike": 0.5},  # something moved over the view
+        {"misfit": 0.3, "leap": 0.45, "bent": 0.23},  # a lamp turned on within
+        {"misfit": 0.35, "leap": 0.35, "bent": 0.3},  # a filter swung in
+    ],
+)
+def test_what_does_not_mix_is_no_dissolve(changes: dict[str, float]) -> None:
+    """Strength that a mixture would have lost, a share that leaps: neither melts into the other."""
+    assert told(melt()) == ["dissolve"]
+    assert told(melt(**changes)) == []
+
+
+def test_what_is_left_over_counts_little_where_all_else_says_mixture() -> None:
+    """Two views that move leave much unexplained, but lose their strength as a mixture does."""
+    assert told(melt(misfit=0.6)) == ["dissolve"]
+
+
+def test_two_dissolves_with_black_between_are_one_fade() -> None:
+    """Into black and out of it; where the picture between is not black they are two."""
+    both = (melt(), melt(at=F(19, 4), begins=F(9, 2), ends=F(5)))
+
+    assert told(*both, dark=(F(4), F(9, 2))) == ["fade"]
+    assert told(*both) == ["dissolve", "dissolve"]

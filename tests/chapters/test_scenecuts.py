@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 import pytest
 
-from chapters.scenecuts import SceneCut, find_cuts
+from chapters.scenecuts import SURE, SceneCut, find_cuts
 from chapters.signals import SignalReader
 from tests.scenes import Grey, canvas, flashed, lit, shot, timed
 
@@ -227,6 +227,55 @@ def test_unsure_jumps_that_come_again_and_again_are_something_that_goes_on() -> 
     """One faint change in part of the view may be a jump; one every two seconds is a spray."""
     once = cuts(sprayed(180, [57]))
     assert [Fraction(57, 30)] == [c.at for c in once]
-    assert once[0].confidence < 0.75
+    assert once[0].confidence < SURE
 
     assert cuts(sprayed(540, [57, 71, 66, 48, 79, 62, 58, 67])) == ()
+
+
+def swept(pictures: list[Grey], first: int, sweep: int, stay: int) -> list[Grey]:
+    """The pictures while something unlike them slides over the whole view and off again."""
+    cover = np.clip(canvas(8)[:90, :160] * 0.8, 0, 255)
+    out = list(pictures)
+    for n in range(2 * sweep + stay):
+        share = min(1.0, (n + 1) / sweep, (2 * sweep + stay - n) / sweep)
+        edge = round(160 * share)
+        out[first + n] = out[first + n].copy()
+        out[first + n][:, :edge] = cover[:, :edge]
+    return out
+
+
+@pytest.mark.parametrize("stay", [10, 40])
+def test_a_cover_that_sweeps_over_the_view_in_two_frames_is_no_cut(stay: int) -> None:
+    """Half of the view is another from one frame to the next, and the other half a frame later."""
+    assert cuts(swept(shot(1, 180), 60, 2, stay)) == ()
+
+
+@pytest.mark.parametrize("length", [31, 60, 120])
+def test_a_light_on_half_of_the_view_is_no_jump(length: int) -> None:
+    """White light burns out half of the view and the camera's gain takes the rest down."""
+    pictures = shot(1, 120 + length, tool_px=0.5)
+    for n in range(60, 60 + length):
+        light = np.zeros((90, 160), np.float32)
+        light[:, 60:] = 230
+        pictures[n] = np.clip(pictures[n] * np.float32(0.45) + light, 0, 255).astype(np.uint8)
+
+    assert cuts(pictures) == ()
+
+
+def test_a_view_after_black_that_is_soon_left_for_the_first_is_found() -> None:
+    """Two seconds of black, a second and a half of another view, then the first again: all told."""
+    black = [np.full((90, 160), 16, np.uint8)] * 60
+    first = shot(1, 180)
+    found = cuts(first[:60] + black + shot(2, 45) + first[60:])
+
+    assert [Fraction(4), Fraction(11, 2)] == [c.at for c in found]
+
+
+def test_a_fade_out_before_a_view_that_is_there_at_once_is_a_stop() -> None:
+    """The first view goes dark over a second, the second is there from one frame to the next."""
+    first = shot(1, 90)
+    dimmed = [lit(p, 1 - (n + 1) / 30) for n, p in enumerate(first[60:])]
+    black = [np.zeros((90, 160), np.uint8)] * 30
+    found = cuts(first[:60] + dimmed + black + shot(2, 60))
+
+    assert [(Fraction(4), "stop")] == [(c.at, c.kind) for c in found]

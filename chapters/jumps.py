@@ -1,0 +1,137 @@
+"""Numbers -> jumps in time within one view: how far a step lies beyond movement and light.
+
+Two ways to tell: blocks that are torn, found again over the step much worse than beside it, and a
+burst of what is new, all in one frame. Numbers in, numbers out; what they are limited by stands in
+``cutrules``.
+"""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_left, bisect_right
+from fractions import Fraction
+
+from chapters.cutrules import CutRules
+from chapters.looks import LOOK_S, Look
+from chapters.signals import Signals
+
+#: More separate steps half as large than this in two seconds, this one among them, are movement.
+JERKS = 4
+#: Where pictures are farther apart than this no jump within one view can be told, in seconds.
+SPARSE_S = Fraction(1, 4)
+
+
+def jump(look: Look, signals: Signals, rules: CutRules) -> float | None:
+    """How far the step lies beyond the limits of movement within one view; None within them."""
+    margins = _torn(look, signals, rules), _burst(look, signals, rules)
+    return max((m for m in margins if m is not None), default=None)
+
+
+def number(match: float) -> float:
+    """A match; 0 where nothing could be compared."""
+    return 0.0 if math.isnan(match) else match
+
+
+def _torn(look: Look, signals: Signals, rules: CutRules) -> float | None:
+    """How far torn blocks lie beyond the limits of movement; None within them."""
+    if look.scaled > number(look.back) + rules.scaled_gain:
+        return None
+    if _sparse(look, signals) or _jerky(look, signals) or _glaring(look, rules):
+        return None
+    if look.burst is None and look.torn > rules.torn_burst_most:
+        return None  # so much of the view, but not all at once: a cover that sweeps over it
+    if look.burst is not None and look.burst.structure < rules.burst_structure_least:
+        return None  # what is new has the structure of before: a light
+    if _lit(look, rules) or _unlit(look, signals, rules):
+        return None
+    if math.isnan(look.before) or math.isnan(look.after):
+        return None
+    if look.torn < rules.torn_least or look.torn_levels < rules.jump_levels_least:
+        return None
+    gap = min(max(1.0, look.gap_ratio, _apart_s(look, signals) * rules.usual_fps), rules.gap_most)
+    stands_out = look.step / (max(look.step_before, look.step_after) + 0.01)
+    if look.held < rules.held_least or look.torn_alone < rules.torn_alone_least:
+        return None
+    if stands_out < rules.alone_least * gap:
+        return None
+    alone = stands_out / rules.alone_least / gap**0.5
+    product = (
+        (look.torn / rules.torn_usual)
+        * min(look.held / rules.held_least, 2.0)
+        * min(alone, rules.alone_most)
+        * min(max(look.torn_levels / rules.torn_levels_usual, 0.5), 2.0)
+    )
+    return math.log(product / rules.jump_least, 4) if product > rules.jump_least else None
+
+
+def _glaring(look: Look, rules: CutRules) -> bool:
+    """Whether what is new is so bright or dark that only a light or a cover does it in one view."""
+    seen = look.burst
+    return seen is not None and seen.levels > rules.burst_levels_most * seen.share
+
+
+def _burst(look: Look, signals: Signals, rules: CutRules) -> float | None:
+    """The same by what was new at once: evidence added up as a logistic regression does.
+
+    The more was new, the more plainly, the more of it structure and not light, and the more it
+    stands alone, the more likely is a jump; the longer the time between the pictures, the less.
+    """
+    seen = look.burst
+    if seen is None or look.scaled > number(look.back) + rules.scaled_gain:
+        return None
+    if _sparse(look, signals) or _unlit(look, signals, rules):
+        return None
+    if math.isnan(look.before) or math.isnan(look.after):
+        return None
+    if seen.held < rules.held_least or seen.structure < rules.burst_structure_least:
+        return None
+    if abs(look.level_step) > rules.burst_light_most or _glaring(look, rules):
+        return None
+    gap = max(1.0, look.gap_ratio, _apart_s(look, signals) * rules.usual_fps)
+    parts = (seen.levels, seen.levels / seen.share, seen.structure, seen.whole, seen.alone)
+    logs = (
+        math.log(max(min(part, most), 1e-6))
+        for part, most in zip((*parts, gap), rules.burst_most, strict=True)
+    )
+    evidence = sum(w * x for w, x in zip(rules.burst_weights, logs, strict=True))
+    margin = (evidence - rules.burst_least) / 2
+    return margin if margin > 0 else None
+
+
+def _lit(look: Look, rules: CutRules) -> bool:
+    """Whether the light changed: the whole picture's level, or levels where nothing tore."""
+    whole = look.torn >= rules.torn_most and look.torn_levels > abs(look.level_step) / 2
+    elsewhere = look.levels - 3 * look.torn * look.torn_levels
+    return elsewhere > rules.jump_elsewhere_most or (
+        abs(look.level_step) > rules.jump_light_most and not whole
+    )
+
+
+def _sparse(look: Look, signals: Signals) -> bool:
+    """Whether pictures come so seldom that movement and a jump in time look the same."""
+    return _apart_s(look, signals) > SPARSE_S and look.gap_ratio < 3
+
+
+def _apart_s(look: Look, signals: Signals) -> float:
+    """Seconds between the two pictures of a step: the longer, the more may have moved."""
+    return float(look.at - signals.times[max(0, look.index - 1)])
+
+
+def _jerky(look: Look, signals: Signals) -> bool:
+    """Whether such steps come again and again: movement in jerks, or a picture that judders."""
+    low = bisect_left(signals.times, look.at - LOOK_S)
+    high = bisect_right(signals.times, look.at + LOOK_S)
+    large = signals.step[low:high] > look.step / 2
+    return int((large[1:] & ~large[:-1]).sum()) > JERKS
+
+
+def _unlit(look: Look, signals: Signals, rules: CutRules) -> bool:
+    """Whether another step undoes this one and its change of light: the two ends of a flash."""
+    if look.undone_s is None:
+        return False
+    times = (look.at - look.undone_s, look.at + look.undone_s)
+    others = [s.level_step for s in signals.looks if s.at in times]
+    return any(
+        min(abs(look.level_step), abs(other)) > rules.unlit_levels and look.level_step * other < 0
+        for other in others
+    )
