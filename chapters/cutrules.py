@@ -35,7 +35,7 @@ class CutRules:
     structure and changes the whole picture's level by no more. No jump in one view changes the new
     blocks by more than ``burst_levels_most`` levels in the mean, nor tears more than
     ``torn_burst_most`` of the view without a burst. A view that came back was not swapped where more
-    than ``burnt_most`` of it was burnt out.
+    than ``burnt_most`` of it was burnt out; a burst over less than ``ticks_share_most`` of it may tick.
 
     A blend: ``mixed_weights`` of the evidence against it and ``mixed_most`` its sum,
     ``plain_misfit_most`` of one that needs no other evidence, ``blend_back_most``, ``blend_kept_most`` share of blocks found again; a
@@ -76,6 +76,7 @@ class CutRules:
     burst_levels_most: float = 42.0
     torn_burst_most: float = 0.3
     burnt_most: float = 0.14
+    ticks_share_most: float = 0.1
     dip_part: float = 0.4
     dark_level: float = 60.0
     bright_back_most: float = 0.35

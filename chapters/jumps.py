@@ -19,10 +19,15 @@ from chapters.signals import Signals
 JERKS = 4
 #: Where pictures are farther apart than this no jump within one view can be told, in seconds.
 SPARSE_S = Fraction(1, 4)
+#: What is new in one place again within this time ticks there, in seconds.
+TICKS_S = Fraction(15)
 
 
 def jump(look: Look, signals: Signals, rules: CutRules) -> float | None:
     """How far the step lies beyond the limits of movement within one view; None within them."""
+    small = look.burst is not None and look.burst.share < rules.ticks_share_most
+    if small and _ticks(look, signals):
+        return None
     margins = _torn(look, signals, rules), _burst(look, signals, rules)
     return max((m for m in margins if m is not None), default=None)
 
@@ -96,6 +101,18 @@ def _burst(look: Look, signals: Signals, rules: CutRules) -> float | None:
     evidence = sum(w * x for w, x in zip(rules.burst_weights, logs, strict=True))
     margin = (evidence - rules.burst_least) / 2
     return margin if margin > 0 else None
+
+
+def _ticks(look: Look, signals: Signals) -> bool:
+    """Whether another burst near by is in mostly the same blocks: a counter, something that ticks."""
+    return look.burst is not None and any(
+        other.burst is not None
+        and other.index != look.index
+        and abs(other.at - look.at) <= TICKS_S
+        and 2 * int((other.burst.blocks & look.burst.blocks).sum()) > int(look.burst.blocks.sum())
+        and other.burst.share < 2 * look.burst.share
+        for other in signals.looks
+    )
 
 
 def _lit(look: Look, rules: CutRules) -> bool:

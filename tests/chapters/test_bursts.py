@@ -94,3 +94,15 @@ def test_a_jump_that_changes_a_fiftieth_of_the_view_is_found(at: tuple[int, int]
         reader.feed(time, picture)
 
     assert [Fraction(2)] == [c.at for c in find_cuts(reader.finish())]
+
+
+def test_a_counter_that_ticks_in_a_corner_is_no_jump() -> None:
+    """Once a second other digits stand in one place of a view at rest."""
+    pictures = shot(1, 150, pan_px=0, tool_px=0)
+    for n, picture in enumerate(pictures):
+        picture[10:26, 12:34] = np.clip(canvas(20 + n // 30)[40:56, 40:62], 0, 255)
+    reader = SignalReader()
+    for time, picture in timed(pictures):
+        reader.feed(time, picture)
+
+    assert find_cuts(reader.finish()) == ()
