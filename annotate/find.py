@@ -7,9 +7,11 @@ run through one reader, so a jump from one part to the next is found like any ot
 from __future__ import annotations
 
 import json
+from bisect import bisect_right
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import partial
 from pathlib import Path
 
 from chapters.errors import RecordingError
@@ -33,6 +35,9 @@ Small = tuple[Fraction, Grey, Tint]
 Pictures = Callable[[Path, Probe], Iterable[Small]]
 #: (path, probe) -> where somebody speaks, in part time.
 Listen = Callable[[Path, Probe], Sequence[Span]]
+
+#: What a quick look does not look for.
+NOT_LOOKED_FOR = "Not looked for: jumps within one view, dull stretches, speech, changes, steps"
 
 #: A weaker change than this stands in the JSON only.
 LEAST_TOLD = 0.15
@@ -61,7 +66,7 @@ class Found:
     ``changes`` are the places where a step may begin and why, ``proposals`` a draft step list of
     them; with earlier cases of the procedure use ``fitsteps.fit_steps`` on the changes.
     ``speech`` is where somebody speaks, where it was listened for. ``moves`` is how much the view
-    changes, see ``Moves``.
+    changes, see ``Moves``. A ``quick`` finding holds parts, holes and the cuts between views alone.
     """
 
     parts: tuple[FoundPart, ...]
@@ -72,6 +77,7 @@ class Found:
     proposals: tuple[StepProposal, ...] = ()
     speech: tuple[Span, ...] = ()
     moves: Moves = field(default_factory=Moves)
+    quick: bool = False
 
     @property
     def length(self) -> Fraction:
@@ -87,10 +93,45 @@ def find(
 ) -> Found:
     """Read every picture of the recordings, laid end to end in the order given, once.
 
-    ``listen`` hears where somebody speaks, for the proposed steps (None: nobody listens). Memory does not grow with their length. Raises RecordingError for the first file that cannot
-    serve, before any picture is read, and for one of which no picture can be decoded.
+    ``listen`` hears where somebody speaks, for the proposed steps (None: nobody listens). Memory
+    does not grow with their length. Raises RecordingError for the first file that cannot serve,
+    before any picture is read, and for one of which no picture can be decoded.
     """
-    probes = [(path, probe(path, path.name)) for path in paths]
+    return _find(_probed(paths), pictures, progress, listen)
+
+
+def find_quickly(paths: Sequence[Path], progress: Progress | None = None) -> Found:
+    """Only cuts from one view to another, in a third of the time where the view moves.
+
+    Groups of pictures that begin and end with one view are not decoded, so nothing within a view
+    is told, and no cut whose two frames were not both seen. Raises as ``find`` does.
+    """
+    probes = _probed(paths)
+    found = _find(probes, partial(survey, care="hard"), progress, None)
+    seen = [cut for cut in found.scene_cuts if _seen(cut, found.parts, probes)]
+    return Found(found.parts, tuple(seen), (), found.holes, quick=True)
+
+
+def _seen(cut: SceneCut, parts: Sequence[FoundPart], probes: Sequence[tuple[Path, Probe]]) -> bool:
+    """Whether an abrupt cut lies between two pictures that follow one another in the recording."""
+    if cut.begins is None or cut.kind in ("fade", "dissolve"):
+        return True
+    index = bisect_right([part.start for part in parts], cut.at) - 1
+    line, start = probes[index][1].timeline, parts[index].start
+    shown = line.index_at(cut.at - start)
+    return shown == 0 or cut.begins >= start + line.seconds(int(line.shown[shown - 1]))
+
+
+def _probed(paths: Sequence[Path]) -> list[tuple[Path, Probe]]:
+    return [(path, probe(path, path.name)) for path in paths]
+
+
+def _find(
+    probes: Sequence[tuple[Path, Probe]],
+    pictures: Pictures,
+    progress: Progress | None,
+    listen: Listen | None,
+) -> Found:
     whole = sum((p.length for _, p in probes), Fraction(0))
     reader = SignalReader()
     parts: list[FoundPart] = []
@@ -173,6 +214,7 @@ def found_json(found: Found) -> str:
             for stretch in found.still
         ],
         "holes": [_from_to(hole) for hole in found.holes],
+        "quick": found.quick,
         "speech": [_from_to(span) for span in found.speech],
         "changes": [
             {"at": _seconds(c.at), "strength": round(c.strength, 3), "reason": c.reason}
@@ -183,6 +225,9 @@ def found_json(found: Found) -> str:
             for step in found.proposals
         ],
     }
+    if found.quick:  # an empty list would say that there is none
+        for name in ("still", "speech", "changes", "steps"):
+            del data[name]
     return json.dumps(data, ensure_ascii=False, indent=2) + "\n"
 
 
@@ -203,10 +248,13 @@ def found_text(found: Found) -> str:
         )
         lines.extend(f"     {notice}" for notice in part.notices)
     lines.extend(_section("Scene cuts", [_cut_line(cut) for cut in found.scene_cuts]))
-    lines.extend(_section("Dull stretches", [_still_line(s) for s in found.still]))
+    if not found.quick:
+        lines.extend(_section("Dull stretches", [_still_line(s) for s in found.still]))
     holes = [f"{_clock(h.start)} to {_clock(h.end)}  no pictures" for h in found.holes]
     if holes:
         lines.extend(_section("Holes in the time stamps", holes))
+    if found.quick:
+        return "\n".join([*lines, "", NOT_LOOKED_FOR]) + "\n"
     if found.speech:
         spoken = [f"{_short(s.start)} to {_short(s.end)}  somebody speaks" for s in found.speech]
         lines.extend(_section("Speech", spoken))

@@ -7,6 +7,7 @@ import json
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from pathlib import Path
 from shutil import get_terminal_size
 
@@ -18,7 +19,7 @@ from annotate.commands.common import Command, add_json, as_argument, columns, no
 from annotate.decide import decide
 from annotate.draft import draft_case
 from annotate.earlier import read_earlier
-from annotate.find import Found, find, found_json, found_text
+from annotate.find import Found, find, find_quickly, found_json, found_text
 from annotate.keptfinds import keep
 from annotate.make import out_folder
 from annotate.progress import ProgressLine
@@ -47,12 +48,20 @@ def _recordings(parser: argparse.ArgumentParser) -> None:
 
 def _find_arguments(parser: argparse.ArgumentParser) -> None:
     _recordings(parser)
+    parser.add_argument(
+        "--quick",
+        action="store_true",
+        help="look for cuts between different views alone, and do not listen",
+    )
     add_json(parser)
 
 
-def _found(paths: list[Path], name: str) -> Found:
-    """What is found in the recordings, seen and heard."""
+def _found(paths: list[Path], name: str, quick: bool = False) -> Found:
+    """What is found in the recordings, seen and heard; ``quick``: the cuts between views alone."""
     progress = ProgressLine(name)
+
+    def looked(done: Fraction, whole: Fraction) -> None:
+        progress("looking", float(done), float(whole))
 
     def listen(path: Path, facts: Probe) -> tuple[Span, ...]:
         return room_speech(
@@ -61,18 +70,16 @@ def _found(paths: list[Path], name: str) -> Found:
 
     try:
         checked = [check_input(path, str(path)) for path in paths]
-        return find(
-            checked,
-            progress=lambda done, whole: progress("looking", float(done), float(whole)),
-            listen=listen,
-        )
+        if quick:
+            return find_quickly(checked, looked)
+        return find(checked, progress=looked, listen=listen)
     finally:
         progress.end()
 
 
 def run_find(args: argparse.Namespace) -> int:
     """Print the parts, scene cuts and dull stretches of a recording."""
-    found = _found(args.recordings, "find")
+    found = _found(args.recordings, "find", args.quick)
     say(found_json(found) if args.json else found_text(found))
     return 0
 

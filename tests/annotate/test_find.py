@@ -11,8 +11,9 @@ import av
 import numpy as np
 import pytest
 
-from annotate.find import Found, FoundPart, find, found_json, found_text
+from annotate.find import Found, FoundPart, _seen, find, find_quickly, found_json, found_text
 from chapters.errors import RecordingError
+from chapters.media.probe import probe
 from chapters.proposals import Change, StepProposal
 from chapters.scenecuts import SceneCut
 from chapters.spans import Span
@@ -174,6 +175,53 @@ def test_whoever_listens_is_heard_in_recording_time(tmp_path: Path) -> None:
         Span(Fraction(1, 2), Fraction(1)),
         Span(Fraction(5, 2), Fraction(3)),
     )
+
+
+@pytest.fixture(scope="module")
+def moving(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A view that moves all the time: three views, and in the last one a jump within the view."""
+    views = shot(1, 200) + shot(2, 190) + shot(3, 220) + shot(3, 200, start=900)
+    return write(tmp_path_factory.mktemp("moving") / "a.mp4", views)
+
+
+def test_a_quick_look_finds_every_cut_between_views(moving: Path) -> None:
+    """In a moving view it leaves out groups of pictures, and no cut; each time is its frame's."""
+    found = find_quickly([moving])
+
+    assert [(c.at, c.kind) for c in found.scene_cuts if c.kind != "stop"] == [
+        (Fraction(200, 30), "cut"),
+        (Fraction(390, 30), "cut"),
+    ]
+    assert {c.at for c in found.scene_cuts} <= {c.at for c in find([moving]).scene_cuts}
+
+
+def test_a_quick_look_tells_no_time_that_it_has_not_seen(moving: Path) -> None:
+    """A jump between two key pictures is not told at the second of them."""
+    probed = FoundPart("a.mp4", Fraction(0), Fraction(27), 810)
+    facts = [(moving, probe(moving, "a.mp4"))]
+    at = RecordingTime(Fraction(630, 30))
+
+    def told(frames: int) -> bool:
+        return _seen(
+            SceneCut(at, "stop", 0.9, RecordingTime(at - Fraction(frames, 30))), [probed], facts
+        )
+
+    assert told(1)
+    assert not told(30)
+    assert _seen(SceneCut(at, "fade", 0.9, RecordingTime(at - 1)), [probed], facts)
+
+
+def test_a_quick_finding_says_what_it_did_not_look_for() -> None:
+    """No empty list or "none" stands where nobody looked."""
+    quick = replace(FOUND, still=(), quick=True)
+    text, data = found_text(quick), json.loads(found_json(quick))
+
+    assert text.endswith(
+        "Not looked for: jumps within one view, dull stretches, speech, changes, steps\n"
+    )
+    assert "none" not in text
+    assert data["quick"]
+    assert set(data) == {"parts", "scene_cuts", "holes", "quick"}
 
 
 def test_a_stretch_in_which_nothing_moves_is_told(tmp_path: Path) -> None:
