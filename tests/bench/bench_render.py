@@ -41,7 +41,7 @@ class Cost:
 
     cpu_s: float
     wall_s: float
-    peak_mb: float
+    peak_mib: float
     frames: int
     size_mb: float
 
@@ -73,7 +73,7 @@ ROWS = (
         "two workers / one worker, wall (0.5 is perfect)", "club", "club-1", 0.575, False, "wall_s"
     ),
 )
-MOST_MB = 400
+MOST_MIB = 400
 
 
 def measure(way: str, folder: Path, seconds: int) -> Cost:
@@ -140,7 +140,7 @@ def write_runs(path: Path, kept: dict[int, dict[str, Cost]]) -> None:
     """Every run as a line of CSV."""
     with path.open("w", encoding="utf-8", newline="") as file:
         runs = csv.writer(file)
-        runs.writerow(["round", "way", "cpu_s", "wall_s", "peak_mb", "frames", "size_mb"])
+        runs.writerow(["round", "way", "cpu_s", "wall_s", "peak_mib", "frames", "size_mb"])
         for number, costs in kept.items():
             for way, cost in costs.items():
                 runs.writerow([number, way, *(f"{v:.2f}" for v in astuple(cost))])
@@ -181,15 +181,15 @@ def table(rounds: Sequence[dict[str, Cost]]) -> list[list[str]]:
 
 
 def peaks(rounds: Sequence[dict[str, Cost]]) -> list[list[str]]:
-    """Rows of text: the most memory of our own ways, MB."""
+    """Rows of text: the most memory of our own ways, MiB."""
     out = []
     for way in ("cut-V", "club", "quick"):
-        values = sorted(r[way].peak_mb for r in rounds if way in r)
+        values = sorted(r[way].peak_mib for r in rounds if way in r)
         if values:
             shown = [f"{v:.0f}" for v in (values[0], statistics.median(values), values[-1])]
-            met = "yes" if values[-1] <= MOST_MB else "no"
-            name = f"peak memory of {way}, MB"
-            out.append([name, str(MOST_MB), *shown, "", str(len(values)), met])
+            met = "yes" if values[-1] <= MOST_MIB else "no"
+            name = f"peak memory of {way}, MiB"
+            out.append([name, str(MOST_MIB), *shown, "", str(len(values)), met])
     return out
 
 
