@@ -14,8 +14,7 @@ from PIL import Image
 from annotate.picture.colours import AWAY, EXPECTED, FAST, NOT_SHOWN, PAPER, REAL, RGB
 from annotate.picture.fonts import FontChain
 from annotate.plan import Plan
-from annotate.stepdraw import step_times_png
-from annotate.stepdraw import draw_plot
+from annotate.stepdraw import draw_plot, step_times_png
 from annotate.stepparts import AWAY_INK, SOFT, WIDTH_PX, Label, Plot, expectation_words
 from annotate.stepplot import plan_plot
 from annotate.words import CAUTIONS, NOT_FOR_PUBLICATION
