@@ -15,32 +15,41 @@ class CutRules:
     near; ``either_most`` for its two parts apart), ``landmarks_least`` common landmarks and
     ``scaled_most`` match at another magnification that make it the same view, ``levels_least``
     change in levels that shows. After a blank stretch ``blank_back_most`` takes the place of
-    ``back_most``, and ``bright_back_most`` where the stretch is brighter than ``dark_level``: washed
-    out or fogged.
+    ``back_most``, and ``bright_back_most`` where the stretch is brighter than ``dark_level``:
+    washed out or fogged.
 
-    A jump within one view: ``torn_least`` and ``torn_usual`` share of torn blocks, ``held_least`` what
-    stays of the tear, ``alone_least`` the step over those near by (at most ``alone_most`` times that
-    counts; times the gap before it over the usual one or that of ``usual_fps``, at most
-    ``gap_most``), ``torn_alone_least`` the same of the torn blocks, ``jump_levels_least`` and ``torn_levels_usual`` how much those change in levels,
-    ``jump_least`` the product of all over their limits. ``jump_light_most`` is how much the whole
-    picture's level may change unless ``torn_most`` of the blocks are torn, and by more than half of
-    that; ``jump_elsewhere_most`` how much levels may change where nothing is torn; ``unlit_levels``
-    the steps of light that two ends of a flash undo; ``scaled_gain`` how much better another
-    magnification may match.
+    A jump within one view: ``torn_least`` and ``torn_usual`` share of torn blocks, ``held_least``
+    what stays of the tear, ``alone_least`` the step over those near by (at most ``alone_most``
+    times that counts; times the gap before it over the usual one or that of ``usual_fps``, at most
+    ``gap_most``), ``torn_alone_least`` the same of the torn blocks, ``jump_levels_least`` and
+    ``torn_levels_usual`` how much those change in levels, ``jump_least`` the product of all over
+    their limits. ``jump_light_most`` is how much the whole picture's level may change unless
+    ``torn_most`` of the blocks are torn, and by more than half of that; ``jump_elsewhere_most`` how
+    much levels may change where nothing is torn; ``unlit_levels`` the steps of light that two ends
+    of a flash undo, neither twice as large as the other; ``scaled_gain`` how much better another
+    magnification may match, and ``scaled_plain`` how well it must where the step is alone: a turret
+    or a zoom takes more than a frame, or leaves the view plainly the same.
 
-    A jump by what is new at once: ``burst_weights`` of the logarithms of the burst's levels, of those
-    per block, of its structure, of the newness of the whole view over that near by, of the burst
-    over others near by, and of the gap before it, each at most ``burst_most``; ``burst_least`` their
-    sum; ``burst_structure_least`` and ``burst_light_most`` keep light out: a burst has so much new
-    structure and changes the whole picture's level by no more. No jump in one view changes the new
-    blocks by more than ``burst_levels_most`` levels in the mean, nor tears more than
-    ``torn_burst_most`` of the view without a burst. A view that came back was not swapped where more
-    than ``burnt_most`` of it was burnt out; a burst over less than ``ticks_share_most`` of it may tick.
+    A jump by what is new at once: ``burst_weights`` of the logarithms of the burst's levels, of
+    those per block, of its structure, of the newness of the whole view over that near by, of the
+    burst over others near by, and of the gap before it, each at most ``burst_most``;
+    ``burst_least`` their sum; ``burst_structure_least`` and ``burst_light_most`` keep light out: a
+    burst has so much new structure and changes the whole picture's level by no more
+    (``lone_light_most`` where the step is alone and burns nothing out). No jump in one view changes
+    the new blocks by more than ``burst_levels_most`` levels in the mean, save where no more than
+    ``glare_burnt_most`` of the view is burnt out, nor tears more than ``torn_burst_most`` of the
+    view without a burst. A view that came back was not swapped where more than ``burnt_most`` of it
+    was burnt out; a burst over less than ``ticks_share_most`` of it may tick.
+
+    A jump by what changed at once, the same way: ``stir_weights`` of the logarithms of the stir's
+    levels, of those per block, of its structure, of the change of the whole view and of the blocks
+    alone over that near by, and of the gap before it, each kept within ``stir_range``;
+    ``stir_redrawn`` of what no light explains; ``stir_least`` their sum.
 
     A blend: ``mixed_weights`` of the evidence against it and ``mixed_most`` its sum,
-    ``plain_misfit_most`` of one that needs no other evidence, ``blend_back_most``, ``blend_kept_most`` share of blocks found again; a
-    side brighter than ``dark_level`` whose contrast dips below ``dip_part`` of what it is soon
-    before and after is fogged.
+    ``plain_misfit_most`` of one that needs no other evidence, ``blend_back_most``,
+    ``blend_kept_most`` share of blocks found again; a side brighter than ``dark_level`` whose
+    contrast dips below ``dip_part`` of what it is soon before and after is fogged.
     """
 
     across_most: float = 0.65
@@ -51,6 +60,7 @@ class CutRules:
     landmarks_least: int = 5
     scaled_most: float = 0.40
     scaled_gain: float = 0.15
+    scaled_plain: float = 0.8
     levels_least: float = 5.0
     blank_back_most: float = 0.50
     torn_least: float = 0.03
@@ -73,9 +83,22 @@ class CutRules:
     burst_least: float = 7.0
     burst_structure_least: float = 0.17
     burst_light_most: float = 16.0
+    lone_light_most: float = 24.0
     burst_levels_most: float = 42.0
     torn_burst_most: float = 0.3
     burnt_most: float = 0.14
+    glare_burnt_most: float = 0.02
+    stir_weights: tuple[float, ...] = (1.3, 0.6, 3.0, 3.3, -3.4, -2.2)
+    stir_range: tuple[tuple[float, float], ...] = (
+        (0.1, 4.0),
+        (0.3, 10.0),
+        (0.02, 1.0),
+        (0.3, 10.0),
+        (0.3, 10.0),
+        (1.0, 10.0),
+    )
+    stir_redrawn: float = 6.6
+    stir_least: float = 0.7
     ticks_share_most: float = 0.1
     dip_part: float = 0.4
     dark_level: float = 60.0

@@ -1,8 +1,8 @@
 """Numbers -> jumps in time within one view: how far a step lies beyond movement and light.
 
-Two ways to tell: blocks that are torn, found again over the step much worse than beside it, and a
-burst of what is new, all in one frame. Numbers in, numbers out; what they are limited by stands in
-``cutrules``.
+Three ways to tell: blocks that are torn, found again over the step much worse than beside it, a
+burst of what is new, and a stir of what changed, both all in one frame. Numbers in, numbers out;
+what they are limited by stands in ``cutrules``.
 """
 
 from __future__ import annotations
@@ -17,6 +17,10 @@ from chapters.signals import Signals
 
 #: More separate steps half as large than this in two seconds, this one among them, are movement.
 JERKS = 4
+#: A step is alone where none near by is larger than this part of it.
+LONE_PART = 0.2
+#: More stirs half as large than this in two seconds, this one among them, are movement too.
+STIRS = 3
 #: Where pictures are farther apart than this no jump within one view can be told, in seconds.
 SPARSE_S = Fraction(1, 4)
 #: What is new in one place again within this time ticks there, in seconds.
@@ -28,7 +32,7 @@ def jump(look: Look, signals: Signals, rules: CutRules) -> float | None:
     small = look.burst is not None and look.burst.share < rules.ticks_share_most
     if small and _ticks(look, signals):
         return None
-    margins = _torn(look, signals, rules), _burst(look, signals, rules)
+    margins = _torn(look, signals, rules), _burst(look, signals, rules), _stir(look, signals, rules)
     return max((m for m in margins if m is not None), default=None)
 
 
@@ -39,7 +43,7 @@ def number(match: float) -> float:
 
 def _torn(look: Look, signals: Signals, rules: CutRules) -> float | None:
     """How far torn blocks lie beyond the limits of movement; None within them."""
-    if look.scaled > number(look.back) + rules.scaled_gain:
+    if _scaled(look, rules):
         return None
     if _sparse(look, signals) or _jerky(look, signals) or _glaring(look, rules):
         return None
@@ -69,6 +73,24 @@ def _torn(look: Look, signals: Signals, rules: CutRules) -> float | None:
     return math.log(product / rules.jump_least, 4) if product > rules.jump_least else None
 
 
+def _scaled(look: Look, rules: CutRules) -> bool:
+    """Whether only the magnification changed: a step that is alone must leave the view plainly the same."""
+    least = rules.scaled_plain if _lone(look) and look.gap_ratio < 2 else -1.0
+    return look.scaled > max(number(look.back) + rules.scaled_gain, least)
+
+
+def _lone(look: Look) -> bool:
+    """Whether the step is many times as large as those near by."""
+    return max(look.step_before, look.step_after) < LONE_PART * look.step
+
+
+def _light(look: Look, rules: CutRules) -> bool:
+    """Whether the picture's level changes as a light changes it: much, or less beside other steps."""
+    burnt = look.burst is None or look.burst.burnt > rules.glare_burnt_most
+    plain = _lone(look) and not burnt
+    return abs(look.level_step) > (rules.lone_light_most if plain else rules.burst_light_most)
+
+
 def _glaring(look: Look, rules: CutRules) -> bool:
     """Whether what is new is so bright or dark that only a light or a cover does it in one view."""
     seen = look.burst
@@ -82,7 +104,7 @@ def _burst(look: Look, signals: Signals, rules: CutRules) -> float | None:
     stands alone, the more likely is a jump; the longer the time between the pictures, the less.
     """
     seen = look.burst
-    if seen is None or look.scaled > number(look.back) + rules.scaled_gain:
+    if seen is None or _scaled(look, rules):
         return None
     if _sparse(look, signals) or _unlit(look, signals, rules):
         return None
@@ -90,7 +112,7 @@ def _burst(look: Look, signals: Signals, rules: CutRules) -> float | None:
         return None
     if seen.held < rules.held_least or seen.structure < rules.burst_structure_least:
         return None
-    if abs(look.level_step) > rules.burst_light_most or _glaring(look, rules):
+    if _light(look, rules) or (_glaring(look, rules) and seen.burnt > rules.glare_burnt_most):
         return None
     gap = max(1.0, look.gap_ratio, _apart_s(look, signals) * rules.usual_fps)
     parts = (seen.levels, seen.levels / seen.share, seen.structure, seen.whole, seen.alone)
@@ -101,6 +123,56 @@ def _burst(look: Look, signals: Signals, rules: CutRules) -> float | None:
     evidence = sum(w * x for w, x in zip(rules.burst_weights, logs, strict=True))
     margin = (evidence - rules.burst_least) / 2
     return margin if margin > 0 else None
+
+
+def _stir(look: Look, signals: Signals, rules: CutRules) -> float | None:
+    """The same by what changed at once, however little it moved.
+
+    The larger and plainer the change, the more of it structure and no light, and the more the view
+    as a whole changes beside what it does near by, the more likely is a jump.
+    """
+    seen = look.stir
+    if seen is None or _scaled(look, rules) or _sparse(look, signals):
+        return None
+    if _unlit(look, signals, rules) or math.isnan(look.before) or math.isnan(look.after):
+        return None
+    if seen.held < rules.held_least or _light(look, rules):
+        return None
+    if seen.levels > rules.burst_levels_most * seen.share or _unheld(look, rules):
+        return None
+    if _stirring(look, signals):
+        return None
+    gap = max(1.0, look.gap_ratio, _apart_s(look, signals) * rules.usual_fps)
+    parts = (
+        seen.levels,
+        seen.levels / seen.share,
+        seen.structure + 0.05,
+        seen.whole,
+        seen.own,
+        gap,
+    )
+    logs = (
+        math.log(min(max(part, least), most))
+        for part, (least, most) in zip(parts, rules.stir_range, strict=True)
+    )
+    evidence = sum(w * x for w, x in zip(rules.stir_weights, logs, strict=True))
+    margin = (evidence + rules.stir_redrawn * seen.redrawn - rules.stir_least) / 2
+    return margin if margin > 0 else None
+
+
+def _stirring(look: Look, signals: Signals) -> bool:
+    """Whether stirs half as large come again and again: movement in jerks, key pictures."""
+    if look.stir is None:
+        return False
+    low = bisect_left(signals.looks, look.at - LOOK_S, key=lambda other: other.at)
+    high = bisect_right(signals.looks, look.at + LOOK_S, key=lambda other: other.at)
+    near = [other.stir for other in signals.looks[low:high] if other.stir is not None]
+    return sum(stir.levels > look.stir.levels / 2 for stir in near) > STIRS
+
+
+def _unheld(look: Look, rules: CutRules) -> bool:
+    """Whether a later picture takes back what was new, as far as anything was."""
+    return look.burst is not None and look.burst.held < rules.held_least
 
 
 def _ticks(look: Look, signals: Signals) -> bool:
@@ -149,6 +221,8 @@ def _unlit(look: Look, signals: Signals, rules: CutRules) -> bool:
     times = (look.at - look.undone_s, look.at + look.undone_s)
     others = [s.level_step for s in signals.looks if s.at in times]
     return any(
-        min(abs(look.level_step), abs(other)) > rules.unlit_levels and look.level_step * other < 0
+        look.level_step * other < 0
+        and rules.unlit_levels < min(abs(look.level_step), abs(other))
+        and max(abs(look.level_step), abs(other)) < 2 * min(abs(look.level_step), abs(other))
         for other in others
     )

@@ -29,6 +29,7 @@ from chapters.likeness import (
     scaled_match,
     whole_match,
 )
+from chapters.stirs import Stir
 
 #: Pictures this long before and after a step are compared, in seconds.
 LOOK_S = Fraction(1)
@@ -58,7 +59,8 @@ Flags = NDArray[np.bool_]
 class Entry:
     """One picture on its way through.
 
-    ``unlike`` is its step per block, ``fresh`` what is new in it (see bursts), ``since`` the time at which it last changed, ``tint`` its mean
+    ``unlike`` is its step per block, ``fresh`` what is new in it (see bursts), ``moved`` what changed
+    (see stirs), ``since`` the time at which it last changed, ``tint`` its mean
     colour differences Cb and Cr, 0 without colour (NaN: not known). ``seconds`` is the time as a
     float, for windows around a picture; what is told is always ``time``.
     """
@@ -71,6 +73,7 @@ class Entry:
     change: float
     since: Fraction
     fresh: Plane
+    moved: Plane
     tint: tuple[float, float] = (float("nan"), float("nan"))
     seconds: float = 0.0
 
@@ -135,7 +138,7 @@ class Look:
     step had been frozen. ``returned_s`` is after how many seconds the picture of before was seen
     again, ``undone_s`` how far off the other step is that took the torn blocks back to what they
     were, None where there is none within half a minute. Matches are -1..1, NaN where nothing
-    could be compared. ``burst`` tells what was new at once, if anything.
+    could be compared. ``burst`` tells what was new at once, ``stir`` what changed at once, if anything.
     """
 
     index: int
@@ -163,6 +166,7 @@ class Look:
     returned_s: Fraction | None = None
     undone_s: Fraction | None = None
     burst: Burst | None = None
+    stir: Stir | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -266,6 +270,7 @@ def compare(
     step_after: float,
     usual_gap: float,
     burst: Burst | None = None,
+    stir: Stir | None = None,
 ) -> tuple[Look, Torn | None] | None:
     """The look at one step; ``before`` ends just before it, ``after`` begins with it.
 
@@ -284,7 +289,7 @@ def compare(
     alone = entry.step > _ALONE * max(step_before, step_after)
     lone = len(after) < 2 or after[1].seconds > here + float(LOOK_S)
     tear = _tear(last, across, behind, ahead) if alone and not lone else None
-    if tear is None and burst is None and not unlike:
+    if tear is None and burst is None and stir is None and not unlike:
         return None
     recent = _settled([e for e in before if e.seconds >= here - float(LOOK_S)])
     firsts = pending.reference or spread(recent or [before[-1]], 4)
@@ -319,6 +324,7 @@ def compare(
         blank_level=pending.blank_level,
         same_frame_s=entry.time - before[-1].since,
         burst=burst,
+        stir=stir,
     )
     return look, tear
 

@@ -41,6 +41,8 @@ from chapters.looks import (
 )
 from chapters.marks import MARK_S, MarkReader, Marks, Numbers
 from chapters.motion import MotionReader, Motions
+from chapters.stirs import STIR_LEAST, Stir, moved, stir_of
+from chapters.stirs import excess as stirred
 
 __all__ = [
     "BLANK_DETAIL",
@@ -197,15 +199,16 @@ class SignalReader:
         was, self._band = self._band, band(seen)
         if not self._ring or was is None:
             none = np.zeros_like(seen.blocks)
-            return Entry(index, time, seen, none, 0.0, 0.0, time, none)
+            return Entry(index, time, seen, none, 0.0, 0.0, time, none, none)
         last = self._ring[-1].view
         unlike, weight = block_step(last, seen)
         total = float(weight.sum())
         step = float((unlike * weight).sum()) / total if total > 0 else 0.0
-        change = float(np.abs(seen.grey - last.grey).mean())
+        changed = moved(last, seen)
+        change = float(changed.mean())
         since = self._ring[-1].since if change <= _FROZEN_LEVELS else time
         fresh = newness(was, self._band)
-        return Entry(index, time, seen, unlike * weight, step, change, since, fresh)
+        return Entry(index, time, seen, unlike * weight, step, change, since, fresh, changed)
 
     def _usual_gap(self) -> Fraction:
         gaps = sorted(b - a for a, b in zip(self._times[-31:], self._times[-30:], strict=False))
@@ -247,6 +250,8 @@ class SignalReader:
             return True
         if float(excess(entry.fresh, [e.fresh for e in near]).mean()) > BURST_LEAST:
             return True
+        if float(stirred(entry.moved, [e.moved for e in near]).mean()) > STIR_LEAST:
+            return True
         past = np.maximum.reduce([e.unlike for e in near])
         return float(np.mean(entry.unlike > 2.5 * past + 0.05)) >= _SPIKE_LEAST
 
@@ -275,9 +280,12 @@ class SignalReader:
         near_after = [e for e in after[1:] if e.seconds <= entry.seconds + float(QUIET_S) / 2]
         step_after = max((e.step for e in near_after), default=0.0)
         burst = None if pending.reference else burst_of(entry, before, after)
-        if pending.reference is None and burst is None and entry.step < 0.6 * step_after:
+        stir = None if pending.reference else _stir_of(before, after)
+        faint = burst is None and stir is None
+        if pending.reference is None and faint and entry.step < 0.6 * step_after:
             return
-        compared = compare(pending, before, after, step_after, float(self._usual_gap()), burst)
+        usual = float(self._usual_gap())
+        compared = compare(pending, before, after, step_after, usual, burst, stir)
         if compared is None:
             return
         look, tear = compared
@@ -336,3 +344,18 @@ class SignalReader:
             elif age <= RETURN_S:
                 left.append(item)
         self._open = left
+
+
+def _stir_of(before: list[Entry], after: list[Entry]) -> Stir | None:
+    """What changed at once in the first picture of ``after``; None where too little is near by."""
+    if len(before) < 3 or len(after) < 3:
+        return None
+    here = after[0].seconds
+    ahead = [e for n, e in enumerate(after[1:]) if n < 2 or e.seconds <= here + float(QUIET_S)]
+    behind = [
+        e
+        for n, e in enumerate(reversed(before))
+        if e.index > 0 and (n < 2 or e.seconds >= here - float(QUIET_S))
+    ]
+    views = [e.view for e in (before[-2], before[-1], after[0], after[1], ahead[-1])]
+    return stir_of(after[0].moved, [e.moved for e in (*behind, *ahead)], views)
