@@ -19,17 +19,15 @@ import numpy as np
 
 from chapters.likeness import Grey, Plane, View, block_mean
 from chapters.looks import BLANK_DETAIL, LOOK_S, QUIET_S, Burst, Entry, Flags
+from chapters.stirs import BURNT_LEVEL, beyond
 
-#: A block's excess counts from so many levels on, and beyond so many times what is new near by.
+#: A block's excess counts from so many levels on.
 LEAST_LEVELS = 0.15
-NEAR_TIMES = 2.0
 #: A burst is looked at from so much excess on (mean levels over the view) and where it stands alone.
 BURST_LEAST = 0.2
 ALONE_LEAST = 2.5
 #: Excess within this time on either side counts against its standing alone, in seconds.
 ALONE_S = 0.3
-#: From this level on a smoothed picture is burnt out (white is 235).
-BURNT_LEVEL = 228
 #: So much newness of the burst's own blocks, as a part of the burst's, may be the other end of it.
 _ECHO = 0.4
 _STRUCTURE_SCALE = 40.0
@@ -68,9 +66,8 @@ def newness(a: Band, b: Band) -> Plane:
 
 
 def excess(new: Plane, near: Sequence[Plane]) -> Plane:
-    """What of ``new`` lies beyond the pictures near by: levels per block, 0 where nothing does."""
-    usual = np.maximum.reduce([np.zeros_like(new), *near])
-    return np.asarray(np.maximum(0, new - NEAR_TIMES * usual - LEAST_LEVELS), np.float32)
+    """What of newness lies beyond the pictures near by, see ``stirs.beyond``."""
+    return beyond(new, near, LEAST_LEVELS)
 
 
 @dataclass(frozen=True, slots=True)

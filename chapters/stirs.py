@@ -23,7 +23,7 @@ NEAR_TIMES = 2.0
 #: A stir is looked at from so much on, mean levels over the view.
 STIR_LEAST = 0.15
 #: From this level on a smoothed picture is burnt out (white is 235).
-_BURNT_LEVEL = 228
+BURNT_LEVEL = 228
 #: A block is looked at for light where so much of it is not burnt out.
 _CLEAR_SHARE = 0.3
 #: What changes near by is never taken for less than this, in levels.
@@ -54,10 +54,15 @@ def moved(a: View, b: View) -> Plane:
     return block_mean(np.abs(b.grey - a.grey))
 
 
-def excess(new: Plane, near: Sequence[Plane]) -> Plane:
+def beyond(new: Plane, near: Sequence[Plane], least_levels: float) -> Plane:
     """What of ``new`` lies beyond the pictures near by: levels per block, 0 where nothing does."""
     usual = np.maximum.reduce([np.zeros_like(new), *near])
-    return np.asarray(np.maximum(0, new - NEAR_TIMES * usual - LEAST_LEVELS), np.float32)
+    return np.asarray(np.maximum(0, new - NEAR_TIMES * usual - least_levels), np.float32)
+
+
+def excess(new: Plane, near: Sequence[Plane]) -> Plane:
+    """What of a change lies beyond the pictures near by, see ``beyond``."""
+    return beyond(new, near, LEAST_LEVELS)
 
 
 def stir_of(new: Plane, near: Sequence[Plane], views: Sequence[View]) -> Stir | None:
@@ -96,7 +101,7 @@ def redrawn(a: Plane, b: Plane, blocks: NDArray[np.bool_]) -> float:
     pictures lies beside their best lines, over the change, is another picture. Burnt-out pixels do
     not count, nor does a block that has few others.
     """
-    counts = ((a < _BURNT_LEVEL) & (b < _BURNT_LEVEL)).astype(np.float32)
+    counts = ((a < BURNT_LEVEL) & (b < BURNT_LEVEL)).astype(np.float32)
     share = block_mean(counts)
     weight = np.maximum(share, 1e-3)
     mean_a, mean_b = block_mean(a * counts) / weight, block_mean(b * counts) / weight
