@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from annotate.captions.profiles import Profile
-from annotate.captions.units import columns, word_count
+from annotate.textunits import columns, word_count
 from chapters.times import round_half_up, vtt_time
 
 

@@ -13,7 +13,7 @@ from fractions import Fraction
 
 from annotate.captions.cues import Cue
 from annotate.captions.profiles import NOTES, Profile, SoundLabels
-from annotate.captions.units import columns, word_count
+from annotate.textunits import columns, word_count
 from chapters.times import short_clock_text
 
 #: A label later than this says nothing of its sound (BBC Subtitle Guidelines §5.4 for speech).

@@ -18,7 +18,7 @@ from annotate.captions.layout import Block, Layout
 from annotate.captions.phrases import pieces_of
 from annotate.captions.profiles import NOTES, Profile
 from annotate.captions.sentences import split_sentences
-from annotate.captions.units import columns, word_count
+from annotate.textunits import columns, word_count
 from chapters.spans import Span
 
 #: A note starts this long after its step's first frame, so that the eye meets the picture first.

@@ -14,7 +14,7 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from annotate.captions.units import clusters, columns
+from annotate.textunits import clusters, columns
 
 
 @dataclass(frozen=True, slots=True)

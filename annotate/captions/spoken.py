@@ -13,7 +13,7 @@ from annotate.captions.layout import Block, Layout
 from annotate.captions.phrases import Piece, joins_unspaced, pieces_of, single_spaced
 from annotate.captions.profiles import NOTES, Profile
 from annotate.captions.sentences import sentence_ends
-from annotate.captions.units import word_count
+from annotate.textunits import word_count
 from chapters.markers.titles import plain_text
 
 #: A silence longer than this always ends a caption.

@@ -23,7 +23,7 @@ from PIL import Image, ImageDraw, ImageFont, features
 
 from annotate.picture.colours import U8
 from annotate.picture.direction import base_level, clean, levels, visual_order
-from annotate.picture.graphemes import clusters
+from annotate.textunits import clusters
 from chapters.errors import InputError
 
 Weight = Literal["regular", "strong"]

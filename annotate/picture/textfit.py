@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 from annotate.picture.direction import clean
 from annotate.picture.fonts import FontChain, Weight, check_texts
-from annotate.picture.graphemes import clusters
+from annotate.textunits import clusters
 
 #: Shares of the wished size that a long text may shrink to.
 SHRINK = (1.0, 0.9, 0.8, 0.7)

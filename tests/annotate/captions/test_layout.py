@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from annotate.captions.layout import Layout
 from annotate.captions.phrases import pieces_of
-from annotate.captions.units import columns
+from annotate.textunits import columns
 
 
 def laid(sentences: list[str], line: int = 42, lines: int = 2) -> list[tuple[str, ...]]:

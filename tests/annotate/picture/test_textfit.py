@@ -7,8 +7,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from annotate.picture.direction import clean
-from annotate.picture.graphemes import clusters
 from annotate.picture.textfit import fit
+from annotate.textunits import clusters
 from tests.annotate.picture.drawn import TITLES, chain, need_scripts
 
 LONG = "Irrigate, dry and check the floor of the chamber under high magnification. " * 4

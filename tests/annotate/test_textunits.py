@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from annotate.captions.units import clusters, columns, word_count
+from annotate.textunits import clusters, columns, word_count
 
 
 @pytest.mark.parametrize(
@@ -27,6 +27,26 @@ from annotate.captions.units import clusters, columns, word_count
 def test_user_perceived_characters(text: str, count: int) -> None:
     """Accents, emoji sequences, flags, conjuncts and jamo count as one each."""
     assert len(clusters(text)) == count
+
+
+@pytest.mark.parametrize(
+    "parts",
+    [
+        (),
+        ("e\u0301", "q\u0307\u0323", "x"),
+        ("क्षि", "क"),
+        ("க்", "க"),
+        ("นำ้", "น"),
+        ("👩\u200d🔬", "a"),
+        ("👍🏽", "!"),
+        ("\u1112\u1161\u11ab", "\u1100"),
+        ("بِ", "سْ"),
+        ("a", "\r\n", "b"),
+    ],
+)
+def test_what_stays_together(parts: tuple[str, ...]) -> None:
+    """Marks, conjuncts, joined pictures and syllables are never cut."""
+    assert clusters("".join(parts)) == parts
 
 
 @settings(deadline=None, derandomize=True)
