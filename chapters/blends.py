@@ -16,14 +16,11 @@ from fractions import Fraction
 
 import numpy as np
 
+from chapters.bestmatch import best_match, best_plain, best_scaled, most_landmarks
 from chapters.likeness import Plane, View, blend, block_match
 from chapters.looks import (
     LOOK_S,
     Entry,
-    best_match,
-    best_plain,
-    best_scaled,
-    most_landmarks,
     spread,
 )
 

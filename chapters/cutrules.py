@@ -46,6 +46,12 @@ class CutRules:
     alone over that near by, and of the gap before it, each kept within ``stir_range``;
     ``stir_redrawn`` of what no light explains; ``stir_least`` their sum.
 
+    A jump by how far things went at once, the same way: ``stride_weights`` of the logarithms of the
+    share of the view that went farther than near by, of its own movement in pixels, of what is not
+    found again there, of what is plainly lost, of the stir's levels and the change of the whole view
+    and of the blocks alone, and of the gap before it, each kept within ``stride_range``;
+    ``stride_least`` their sum.
+
     A blend: ``mixed_weights`` of the evidence against it and ``mixed_most`` its sum,
     ``plain_misfit_most`` of one that needs no other evidence, ``blend_back_most``,
     ``blend_kept_most`` share of blocks found again; a side brighter than ``dark_level`` whose
@@ -99,6 +105,18 @@ class CutRules:
     )
     stir_redrawn: float = 6.6
     stir_least: float = 0.7
+    stride_weights: tuple[float, ...] = (0.7, 0.9, -3.7, 1.3, 0.7, 1.6, -2.2, -2.2)
+    stride_range: tuple[tuple[float, float], ...] = (
+        (0.01, 1.0),
+        (0.1, 1.1),
+        (0.04, 0.36),
+        (0.005, 0.08),
+        (0.19, 3.6),
+        (1.1, 5.2),
+        (3.0, 7.3),
+        (1.0, 10.0),
+    )
+    stride_least: float = -1.1
     ticks_share_most: float = 0.1
     dip_part: float = 0.4
     dark_level: float = 60.0

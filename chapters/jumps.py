@@ -1,14 +1,16 @@
 """Numbers -> jumps in time within one view: how far a step lies beyond movement and light.
 
-Three ways to tell: blocks that are torn, found again over the step much worse than beside it, a
-burst of what is new, and a stir of what changed, both all in one frame. Numbers in, numbers out;
-what they are limited by stands in ``cutrules``.
+Four ways to tell: blocks that are torn, found again over the step much worse than beside it; a
+burst of what is new and a stir of what changed, both all in one frame; and a stride, what went
+farther in one frame than anything near by. Numbers in, numbers out; what they are limited by stands
+in ``cutrules``.
 """
 
 from __future__ import annotations
 
 import math
 from bisect import bisect_left, bisect_right
+from collections.abc import Sequence
 from fractions import Fraction
 
 from chapters.cutrules import CutRules
@@ -19,7 +21,7 @@ from chapters.signals import Signals
 JERKS = 4
 #: A step is alone where none near by is larger than this part of it.
 LONE_PART = 0.2
-#: More stirs half as large than this in two seconds, this one among them, are movement too.
+#: More stirs half as large, or strides, than this in two seconds, this one among them, are movement.
 STIRS = 3
 #: Where pictures are farther apart than this no jump within one view can be told, in seconds.
 SPARSE_S = Fraction(1, 4)
@@ -32,7 +34,8 @@ def jump(look: Look, signals: Signals, rules: CutRules) -> float | None:
     small = look.burst is not None and look.burst.share < rules.ticks_share_most
     if small and _ticks(look, signals):
         return None
-    margins = _torn(look, signals, rules), _burst(look, signals, rules), _stir(look, signals, rules)
+    ways = (_torn, _burst, _stir, _stride)
+    margins = [way(look, signals, rules) for way in ways]
     return max((m for m in margins if m is not None), default=None)
 
 
@@ -57,7 +60,7 @@ def _torn(look: Look, signals: Signals, rules: CutRules) -> float | None:
         return None
     if look.torn < rules.torn_least or look.torn_levels < rules.jump_levels_least:
         return None
-    gap = min(max(1.0, look.gap_ratio, _apart_s(look, signals) * rules.usual_fps), rules.gap_most)
+    gap = min(_gap(look, signals, rules), rules.gap_most)
     stands_out = look.step / (max(look.step_before, look.step_after) + 0.01)
     if look.held < rules.held_least or look.torn_alone < rules.torn_alone_least:
         return None
@@ -114,7 +117,7 @@ def _burst(look: Look, signals: Signals, rules: CutRules) -> float | None:
         return None
     if _light(look, rules) or (_glaring(look, rules) and seen.burnt > rules.glare_burnt_most):
         return None
-    gap = max(1.0, look.gap_ratio, _apart_s(look, signals) * rules.usual_fps)
+    gap = _gap(look, signals, rules)
     parts = (seen.levels, seen.levels / seen.share, seen.structure, seen.whole, seen.alone)
     logs = (
         math.log(max(min(part, most), 1e-6))
@@ -142,31 +145,75 @@ def _stir(look: Look, signals: Signals, rules: CutRules) -> float | None:
         return None
     if _stirring(look, signals):
         return None
-    gap = max(1.0, look.gap_ratio, _apart_s(look, signals) * rules.usual_fps)
     parts = (
         seen.levels,
         seen.levels / seen.share,
         seen.structure + 0.05,
         seen.whole,
         seen.own,
-        gap,
+        _gap(look, signals, rules),
     )
-    logs = (
-        math.log(min(max(part, least), most))
-        for part, (least, most) in zip(parts, rules.stir_range, strict=True)
-    )
-    evidence = sum(w * x for w, x in zip(rules.stir_weights, logs, strict=True))
+    evidence = _weighed(parts, rules.stir_weights, rules.stir_range)
     margin = (evidence + rules.stir_redrawn * seen.redrawn - rules.stir_least) / 2
     return margin if margin > 0 else None
+
+
+def _stride(look: Look, signals: Signals, rules: CutRules) -> float | None:
+    """The same by how far things went at once.
+
+    The more of the view went farther than it goes near by, the farther, and the more plainly it is
+    found again there, the more likely is a jump; what only looks otherwise has gone nowhere. One
+    after another they are movement in jerks.
+    """
+    if _scaled(look, rules) or _sparse(look, signals) or _unheld(look, rules):
+        return None
+    if math.isnan(look.before) or math.isnan(look.after) or _light(look, rules):
+        return None
+    margin = _went(look, signals, rules)
+    strides = sum(_went(other, signals, rules) > 0 for other in _near(look, signals))
+    return margin if margin > 0 and strides <= STIRS else None
+
+
+def _went(look: Look, signals: Signals, rules: CutRules) -> float:
+    """How far a stride lies beyond its limit; below 0 within it, or where there is none."""
+    seen, went = look.stir, look.stride
+    if seen is None or went is None or seen.levels > rules.burst_levels_most * seen.share:
+        return -1.0
+    parts = (
+        went.farther,
+        went.own_px,
+        went.unlike,
+        went.lost,
+        seen.levels,
+        seen.whole,
+        seen.own,
+        _gap(look, signals, rules),
+    )
+    return (_weighed(parts, rules.stride_weights, rules.stride_range) - rules.stride_least) / 2
+
+
+def _near(look: Look, signals: Signals) -> Sequence[Look]:
+    """The looks of a second before and after, this one among them."""
+    low = bisect_left(signals.looks, look.at - LOOK_S, key=lambda other: other.at)
+    high = bisect_right(signals.looks, look.at + LOOK_S, key=lambda other: other.at)
+    return signals.looks[low:high]
+
+
+def _weighed(
+    parts: Sequence[float], weights: Sequence[float], limits: Sequence[tuple[float, float]]
+) -> float:
+    """The evidence of several measures: their logarithms, each kept within limits, added up."""
+    return sum(
+        weight * math.log(min(max(part, least), most))
+        for part, weight, (least, most) in zip(parts, weights, limits, strict=True)
+    )
 
 
 def _stirring(look: Look, signals: Signals) -> bool:
     """Whether stirs half as large come again and again: movement in jerks, key pictures."""
     if look.stir is None:
         return False
-    low = bisect_left(signals.looks, look.at - LOOK_S, key=lambda other: other.at)
-    high = bisect_right(signals.looks, look.at + LOOK_S, key=lambda other: other.at)
-    near = [other.stir for other in signals.looks[low:high] if other.stir is not None]
+    near = [other.stir for other in _near(look, signals) if other.stir is not None]
     return sum(stir.levels > look.stir.levels / 2 for stir in near) > STIRS
 
 
@@ -201,6 +248,11 @@ def _sparse(look: Look, signals: Signals) -> bool:
     return _apart_s(look, signals) > SPARSE_S and look.gap_ratio < 3
 
 
+def _gap(look: Look, signals: Signals, rules: CutRules) -> float:
+    """The time between the two pictures of a step over the usual one, or that of a usual rate; 1 or more."""
+    return max(1.0, look.gap_ratio, _apart_s(look, signals) * rules.usual_fps)
+
+
 def _apart_s(look: Look, signals: Signals) -> float:
     """Seconds between the two pictures of a step: the longer, the more may have moved."""
     return float(look.at - signals.times[max(0, look.index - 1)])
@@ -221,8 +273,6 @@ def _unlit(look: Look, signals: Signals, rules: CutRules) -> bool:
     times = (look.at - look.undone_s, look.at + look.undone_s)
     others = [s.level_step for s in signals.looks if s.at in times]
     return any(
-        look.level_step * other < 0
-        and rules.unlit_levels < min(abs(look.level_step), abs(other))
-        and max(abs(look.level_step), abs(other)) < 2 * min(abs(look.level_step), abs(other))
+        look.level_step * other < 0 and rules.unlit_levels < min(abs(look.level_step), abs(other))
         for other in others
     )

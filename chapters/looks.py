@@ -15,6 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from chapters.bestmatch import best_match, best_plain, best_scaled, most_landmarks
 from chapters.likeness import (
     UNKNOWN_MATCH,
     BlockMatch,
@@ -23,13 +24,9 @@ from chapters.likeness import (
     block_change,
     block_match,
     change,
-    common_landmarks,
-    landmarks,
-    plain_match,
-    scaled_match,
-    whole_match,
 )
 from chapters.stirs import Stir
+from chapters.strides import Course, Stride
 
 #: Pictures this long before and after a step are compared, in seconds.
 LOOK_S = Fraction(1)
@@ -39,10 +36,6 @@ QUIET_S = Fraction(1, 5)
 SOON_S = Fraction(3, 5)
 #: A picture with a smaller share of structured blocks is blank: black, washed out or covered.
 BLANK_DETAIL = 0.12
-#: So many common landmarks leave no doubt.
-PLAIN_LANDMARKS = 12
-#: Pictures that match better than this show one view without a doubt.
-PLAIN_MATCH = 0.93
 #: A block is torn when it is found again by so much less over the step than on either side.
 TORN_DROP = 0.12
 #: A step is looked at for torn blocks when it is so much larger than those near by.
@@ -62,7 +55,8 @@ class Entry:
     ``unlike`` is its step per block, ``fresh`` what is new in it (see bursts), ``moved`` what changed
     (see stirs), ``since`` the time at which it last changed, ``tint`` its mean
     colour differences Cb and Cr, 0 without colour (NaN: not known). ``seconds`` is the time as a
-    float, for windows around a picture; what is told is always ``time``.
+    float, for windows around a picture; what is told is always ``time``. ``course`` is
+    the movement since the picture before, once somebody has asked for it (see strides).
     """
 
     index: int
@@ -76,6 +70,7 @@ class Entry:
     moved: Plane
     tint: tuple[float, float] = (float("nan"), float("nan"))
     seconds: float = 0.0
+    course: Course | None = None
 
     def __post_init__(self) -> None:
         self.seconds = float(self.time)
@@ -136,9 +131,11 @@ class Look:
     ``blank_s`` is the length of a blank stretch that lies between (then the step is the one that
     ended it), ``blank_level`` its mean level. ``same_frame_s`` is how long the picture before the
     step had been frozen. ``returned_s`` is after how many seconds the picture of before was seen
-    again, ``undone_s`` how far off the other step is that took the torn blocks back to what they
-    were, None where there is none within half a minute. Matches are -1..1, NaN where nothing
-    could be compared. ``burst`` tells what was new at once, ``stir`` what changed at once, if anything.
+    again, ``undone_s`` how far off the nearest other step is that took the torn or new
+    blocks back to what they were, and the picture's level, half to twice its step: None where none
+    does within half a minute. Matches are -1..1, NaN where nothing
+    could be compared. ``burst`` tells what was new at once, ``stir`` what changed at once, if
+    anything, and ``stride`` how far it went.
     """
 
     index: int
@@ -167,6 +164,7 @@ class Look:
     undone_s: Fraction | None = None
     burst: Burst | None = None
     stir: Stir | None = None
+    stride: Stride | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,47 +220,6 @@ def spread(entries: Sequence[Entry], most: int) -> list[View]:
     return [entries[i].view for i in places]
 
 
-def best_match(firsts: Sequence[View], lasts: Sequence[View]) -> float:
-    """The best whole match of any of the one with any of the other, as soon as it is plain.
-
-    NaN where none can be compared.
-    """
-    best = float("nan")
-    for later in lasts:
-        for earlier in reversed(firsts):
-            match = whole_match(earlier, later)
-            if math.isnan(best) or match > best:
-                best = match
-            if best > PLAIN_MATCH:
-                return best
-    return best
-
-
-def best_plain(firsts: Sequence[View], lasts: Sequence[View]) -> float:
-    """The best match of strong structure of any of the one with any of the other; NaN: none."""
-    values = [v for v in (plain_match(a, b) for a in firsts for b in lasts) if not math.isnan(v)]
-    return max(values, default=float("nan"))
-
-
-def best_scaled(olds: Sequence[View], news: Sequence[View]) -> float:
-    """The best match at another magnification of the outer and of the inner pictures; NaN: none."""
-    pairs = ((olds[-1], news[0]), (olds[-1], news[-1]), (olds[0], news[-1]))
-    values = [v for v in (scaled_match(a, b) for a, b in pairs) if not math.isnan(v)]
-    return max(values, default=float("nan"))
-
-
-def most_landmarks(olds: Sequence[View], news: Sequence[View]) -> int:
-    """Most landmarks of any old view that stand again in any new one; stops where that is plain."""
-    most = 0
-    known = [landmarks(v) for v in olds]
-    for seen in news:
-        new = landmarks(seen)
-        most = max(most, *(common_landmarks(old, new) for old in known))
-        if most >= PLAIN_LANDMARKS:
-            break
-    return most
-
-
 def compare(
     pending: Pending,
     before: Sequence[Entry],
@@ -271,6 +228,7 @@ def compare(
     usual_gap: float,
     burst: Burst | None = None,
     stir: Stir | None = None,
+    stride: Stride | None = None,
 ) -> tuple[Look, Torn | None] | None:
     """The look at one step; ``before`` ends just before it, ``after`` begins with it.
 
@@ -325,6 +283,7 @@ def compare(
         same_frame_s=entry.time - before[-1].since,
         burst=burst,
         stir=stir,
+        stride=stride,
     )
     return look, tear
 

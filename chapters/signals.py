@@ -11,11 +11,21 @@ from __future__ import annotations
 from collections import deque
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from itertools import pairwise
 
 import numpy as np
 
 from chapters.blends import KEEP_S, BlendLook, BlendWatch
-from chapters.bursts import BURST_LEAST, Band, band, burst_of, excess, newness
+from chapters.bursts import (
+    BURST_LEAST,
+    Band,
+    Before,
+    band,
+    before_of,
+    burst_of,
+    excess,
+    newness,
+)
 from chapters.likeness import (
     Grey,
     Landmarks,
@@ -43,6 +53,7 @@ from chapters.marks import MARK_S, MarkReader, Marks, Numbers
 from chapters.motion import MotionReader, Motions
 from chapters.stirs import STIR_LEAST, Stir, moved, stir_of
 from chapters.stirs import excess as stirred
+from chapters.strides import Course, Flow, Stride, stride_of
 
 __all__ = [
     "BLANK_DETAIL",
@@ -65,8 +76,9 @@ _STEP_RATIO = 1.5
 _SPIKE_LEAST = 0.04
 _FROZEN_LEVELS = 0.05
 _RETURNED_LANDMARKS = 8
+_UNDONE_LEFT = 0.6
 _MOST_OPEN = 12
-_MOST_TEARS = 8
+_MOST_TEARS = 16
 _MOST_PICTURES = 400
 
 
@@ -124,11 +136,12 @@ class SignalReader:
         self._open: list[_Open] = []
         self._blank: _Blank | None = None
         self._band: Band | None = None
+        self._flow = Flow()
         self._marks = MarkReader()
         self._motions = MotionReader()
         self._blends = BlendWatch()
         self._melts: list[BlendLook] = []
-        self._tears: deque[tuple[int, Fraction, Torn]] = deque(maxlen=_MOST_TEARS)
+        self._tears: deque[tuple[int, Fraction, Torn | Before]] = deque(maxlen=_MOST_TEARS)
 
     def feed(
         self,
@@ -281,23 +294,40 @@ class SignalReader:
         step_after = max((e.step for e in near_after), default=0.0)
         burst = None if pending.reference else burst_of(entry, before, after)
         stir = None if pending.reference else _stir_of(before, after)
+        stride = None if stir is None else self._stride(before, after)
         faint = burst is None and stir is None
         if pending.reference is None and faint and entry.step < 0.6 * step_after:
             return
         usual = float(self._usual_gap())
-        compared = compare(pending, before, after, step_after, usual, burst, stir)
+        compared = compare(pending, before, after, step_after, usual, burst, stir, stride)
         if compared is None:
             return
         look, tear = compared
         self._looks.append(look)
         if tear is not None and look.held > 0.5:
             self._seek_undoing(tear, look, after)
+        if burst is not None and burst.held > 0.5:
+            self._seek_undoing(before_of(entry, before, burst.blocks), look, after)
         if not (look.back > 0.9):
             old = pending.reference or [before[-1].view]
             seen = old[len(old) // 2]
             strange = look.landmarks is not None and look.landmarks < _RETURNED_LANDMARKS
             known = landmarks(seen) if strange else None
             self._put_away(_Open(len(self._looks) - 1, False, entry.time, seen, known))
+
+    def _stride(self, before: list[Entry], after: list[Entry]) -> Stride:
+        """How far things went in the first picture of ``after``; at least two are near by each way."""
+        behind, ahead = _near(before, after)
+        previous = {b.index: a for a, b in pairwise((*before, *after))}
+
+        def course(entry: Entry) -> Course:
+            if entry.course is None:
+                entry.course = self._flow.course(previous[entry.index].view, entry.view)
+            return entry.course
+
+        beside = [course(e) for e in (behind[0], ahead[0])]
+        near = [course(e) for e in (*behind, *ahead) if e.index in previous]
+        return stride_of(course(after[0]), beside, near)
 
     def _put_away(self, item: _Open) -> None:
         self._open.append(item)
@@ -313,14 +343,18 @@ class SignalReader:
             if melt.back < 0.7 and melt.landmarks < _RETURNED_LANDMARKS:
                 self._put_away(_Open(len(self._melts) - 1, True, melt.ends, seen, landmarks(seen)))
 
-    def _seek_undoing(self, tear: Torn, look: Look, after: list[Entry]) -> None:
-        """Whether this step brings back what an earlier one tore."""
+    def _seek_undoing(self, tear: Torn | Before, look: Look, after: list[Entry]) -> None:
+        """Whether this step takes back an earlier one and its change of level: the nearest counts."""
         now = len(self._looks) - 1
         for slot, at, earlier in self._tears:
-            lasted = look.at - at
-            if lasted <= RETURN_S and min(earlier.left(v) for v in spread(after, 3)) < 0.45:
-                self._looks[slot] = replace(self._looks[slot], undone_s=lasted)
-                self._looks[now] = replace(self._looks[now], undone_s=lasted)
+            lasted, ratio = look.at - at, look.level_step / (self._looks[slot].level_step or np.inf)
+            if lasted > RETURN_S or not -2 < ratio < -0.5:
+                continue
+            if min(earlier.left(v) for v in spread(after, 3)) >= _UNDONE_LEFT:
+                continue
+            for n in (slot, now):
+                nearest = min(lasted, self._looks[n].undone_s or lasted)
+                self._looks[n] = replace(self._looks[n], undone_s=nearest)
         self._tears.append((now, look.at, tear))
 
     def _seek_returns(self, entry: Entry) -> None:
@@ -350,6 +384,13 @@ def _stir_of(before: list[Entry], after: list[Entry]) -> Stir | None:
     """What changed at once in the first picture of ``after``; None where too little is near by."""
     if len(before) < 3 or len(after) < 3:
         return None
+    behind, ahead = _near(before, after)
+    views = [e.view for e in (before[-2], before[-1], after[0], after[1], ahead[-1])]
+    return stir_of(after[0].moved, [e.moved for e in (*behind, *ahead)], views)
+
+
+def _near(before: list[Entry], after: list[Entry]) -> tuple[list[Entry], list[Entry]]:
+    """The pictures before and after the first of ``after`` that count as near by, nearest first."""
     here = after[0].seconds
     ahead = [e for n, e in enumerate(after[1:]) if n < 2 or e.seconds <= here + float(QUIET_S)]
     behind = [
@@ -357,5 +398,4 @@ def _stir_of(before: list[Entry], after: list[Entry]) -> Stir | None:
         for n, e in enumerate(reversed(before))
         if e.index > 0 and (n < 2 or e.seconds >= here - float(QUIET_S))
     ]
-    views = [e.view for e in (before[-2], before[-1], after[0], after[1], ahead[-1])]
-    return stir_of(after[0].moved, [e.moved for e in (*behind, *ahead)], views)
+    return behind, ahead

@@ -1,0 +1,116 @@
+"""How far things move: what goes farther than anything near by has jumped, what starts to move has not."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+
+import cv2
+import numpy as np
+import pytest
+
+from chapters.cutrules import TUNED, CutRules
+from chapters.likeness import View, view
+from chapters.scenecuts import find_cuts
+from chapters.signals import SignalReader, Signals
+from chapters.strides import Course, Flow, stride_of
+from tests.scenes import COLUMNS, ROWS, Grey, canvas, shot, timed
+
+#: The rules without strides.
+WITHOUT = replace(TUNED, stride_least=float("inf"))
+
+
+def seen(picture: np.ndarray[tuple[int, ...], np.dtype[np.float32]]) -> View:
+    """The picture ready for comparison."""
+    return view(np.clip(np.round(picture), 0, 255).astype(np.uint8), (COLUMNS, ROWS))
+
+
+def moved(right_px: float, down_px: float) -> View:
+    """A ground moved by so many working pixels."""
+    place = np.float32([[1, 0, right_px - 30], [0, 1, down_px - 30]])
+    return seen(cv2.warpAffine(canvas(3), place, (COLUMNS, ROWS)))  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(("right_px", "down_px"), [(0, 0), (3, 4), (-6, 2.5), (8, -4)])
+def test_a_ground_that_moves_is_followed(right_px: float, down_px: float) -> None:
+    """The length of the movement to a third of a pixel; none of its own; all of it found again."""
+    course = Flow().course(moved(0, 0), moved(right_px, down_px))
+
+    inner = course.px[2:7, 2:14]
+    assert np.median(inner) == pytest.approx(np.hypot(right_px, down_px), abs=0.34)
+    assert course.own_px < 1
+    assert course.lost[2:7, 2:14].mean() < 0.01
+
+
+def test_a_thing_that_moves_over_a_ground_at_rest_moves_on_its_own() -> None:
+    """A fifth of the view goes 5 pixels to the right, the rest stays."""
+    pictures = [canvas(3)[:ROWS, :COLUMNS].copy() for _ in range(2)]
+    for picture, x in zip(pictures, (40, 45), strict=True):
+        picture[20:65, x : x + 60] = canvas(9)[20:65, 20:80]
+
+    course = Flow().course(*map(seen, pictures))
+
+    assert 4 < np.median(course.px[3:5, 5:9]) < 5.5
+    assert course.px[:, :2].max() < 0.34
+    assert 0.3 < course.own_px < 1.5
+
+
+def course(px: float, lost: float = 0.0) -> Course:
+    """The same everywhere."""
+    return Course(np.full((9, 16), px, np.float32), px, 0.1, np.full((9, 16), lost, np.float32))
+
+
+def test_a_stride_is_beyond_one_and_a_half_times_what_goes_near_by() -> None:
+    """5 pixels beside 3 is farther (4.5 and 0.3), beside 3.2 it is not; lost beyond 1.3 times."""
+    stride = stride_of(course(5, 0.5), [course(1, 0.2)], [course(3), course(1, 0.2)])
+
+    assert stride.farther == 1
+    assert stride.lost == pytest.approx(0.5 - 1.3 * 0.2 - 0.02)
+    assert stride_of(course(5), [course(1)], [course(3.2)]).farther == 0
+
+
+def cuts(pictures: list[Grey], rules: CutRules = TUNED) -> list[Fraction]:
+    """Times of the cuts found in pictures at thirty a second."""
+    return [c.at for c in find_cuts(read(pictures), rules)]
+
+
+def read(pictures: list[Grey]) -> Signals:
+    """The signals of pictures at thirty a second."""
+    reader = SignalReader()
+    for time, picture in timed(pictures):
+        reader.feed(time, picture)
+    return reader.finish()
+
+
+@pytest.mark.parametrize("seed", [2, 4])
+@pytest.mark.parametrize("leap", [10, 12])
+def test_a_drifting_view_that_leaps_is_a_jump(seed: int, leap: int) -> None:
+    """A third of a second of a slow drift is missing: a pixel or three, told by nothing else."""
+    pictures = shot(seed, 60, tool_px=0) + shot(seed, 60, tool_px=0, start=60 + leap)
+
+    assert cuts(pictures) == [Fraction(2)]
+    assert cuts(pictures, WITHOUT) == []
+
+
+@pytest.mark.parametrize("still", [0, 60])
+def test_a_drift_that_goes_on_or_begins_is_no_jump(still: int) -> None:
+    """The same drift unbroken, and the same after two seconds of rest."""
+    pictures = shot(2, 120, pan_px=0.6, tool_px=0)
+
+    assert cuts([pictures[0]] * still + pictures) == []
+
+
+def test_the_two_ends_of_a_flash_belong_together_though_another_follows() -> None:
+    """Two flashes of a disc with a pattern, 1.5 s each and 4 s apart: each end knows its own other."""
+    pictures = shot(1, 240, tool_px=0)
+    pattern = np.where(canvas(9)[:ROWS, :COLUMNS] > 120, 0.5, 0.0)
+    y, x = np.mgrid[:ROWS, :COLUMNS]
+    disc = pattern * (np.hypot(x - 80, y - 45) < 40)
+    for n in (*range(30, 75), *range(150, 195)):
+        bright = pictures[n] + disc * (235 - pictures[n])
+        pictures[n] = np.clip(np.round(bright), 0, 255).astype(np.uint8)
+
+    ends = {look.index: look.undone_s for look in read(pictures).looks if look.burst is not None}
+
+    assert ends == {n: Fraction(3, 2) for n in (30, 75, 150, 195)}
+    assert cuts(pictures) == []
