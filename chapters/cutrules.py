@@ -26,7 +26,8 @@ class CutRules:
     their limits. ``jump_light_most`` is how much the whole picture's level may change unless
     ``torn_most`` of the blocks are torn, and by more than half of that; ``jump_elsewhere_most`` how
     much levels may change where nothing is torn; ``unlit_levels`` the steps of light that two ends
-    of a flash undo, neither twice as large as the other; ``scaled_gain`` how much better another
+    of a flash undo, unless the step is within ``burst_light_most`` and more than
+    ``unlit_structure_most`` of the structure is new; ``scaled_gain`` how much better another
     magnification may match, and ``scaled_plain`` how well it must where the step is alone: a turret
     or a zoom takes more than a frame, or leaves the view plainly the same.
 
@@ -80,6 +81,7 @@ class CutRules:
     usual_fps: float = 25.0
     gap_most: float = 10.0
     unlit_levels: float = 6.0
+    unlit_structure_most: float = 0.55
     jump_least: float = 2.0
     jump_levels_least: float = 4.0
     jump_light_most: float = 12.0

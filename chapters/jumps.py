@@ -270,6 +270,9 @@ def _unlit(look: Look, signals: Signals, rules: CutRules) -> bool:
     """Whether another step undoes this one and its change of light: the two ends of a flash."""
     if look.undone_s is None:
         return False
+    redrawn = look.burst is not None and look.burst.structure > rules.unlit_structure_most
+    if redrawn and abs(look.level_step) < rules.burst_light_most:
+        return False  # no light so faint makes so much new structure
     times = (look.at - look.undone_s, look.at + look.undone_s)
     others = [s.level_step for s in signals.looks if s.at in times]
     return any(
