@@ -18,7 +18,7 @@ import cv2
 import numpy as np
 
 from chapters.likeness import Grey, Plane, View, block_mean
-from chapters.looks import BLANK_DETAIL, LOOK_S, QUIET_S, Burst, Entry, Flags
+from chapters.looks import BLANK_DETAIL, LOOK_S, QUIET_S, Burst, Entry, Flags, spread
 from chapters.stirs import BURNT_LEVEL, beyond
 
 #: A block's excess counts from so many levels on.
@@ -31,6 +31,8 @@ ALONE_S = 0.3
 #: So much newness of the burst's own blocks, as a part of the burst's, may be the other end of it.
 _ECHO = 0.4
 _STRUCTURE_SCALE = 40.0
+#: So much of what was new is there as long as it lasts.
+LASTS_LEAST = 0.6
 
 _AROUND = np.ones((3, 3), np.uint8)
 
@@ -81,6 +83,10 @@ class Before:
     def left(self, seen: View) -> float:
         """How much of what was new is still so in ``seen``: 0 nothing, 1 all."""
         return float(newness(self.band, band(seen))[self.blocks].mean()) / self.size
+
+    def lasts(self, entries: Sequence[Entry]) -> bool:
+        """Whether most of what was new is there in all of the pictures: a few of them are asked."""
+        return all(self.left(seen) > LASTS_LEAST for seen in spread(entries, 6))
 
 
 def burst_of(entry: Entry, before: Sequence[Entry], after: Sequence[Entry]) -> Burst | None:
@@ -153,16 +159,19 @@ def _structure(
 
 
 def _held(kept: Before, entry: Entry, before: Sequence[Entry], after: Sequence[Entry]) -> float:
-    """The least that is left of a burst after another burst of its blocks, or a blank, in a second."""
+    """The least that is left of a burst after another burst of its blocks, or a blank, in a second.
+
+    It counts where all was left until then: what moves back to where it was undoes no jump.
+    """
     later = [e for e in after[1:] if e.seconds <= entry.seconds + float(LOOK_S)]
     earlier = [e for e in before if e.seconds >= entry.seconds - float(LOOK_S)]
     least = 1.0
     for n, e in enumerate(later):
-        if _echo(kept, e, later[n - 1] if n else None):
+        if _echo(kept, e, later[n - 1] if n else None) and kept.lasts(later[:n]):
             least = min(least, kept.left(e.view))
     now = Before(band(entry.view), kept.blocks, kept.size)
-    for e, following in pairwise(earlier):
-        if _echo(kept, following, e):
+    for n, (e, following) in enumerate(pairwise(earlier)):
+        if _echo(kept, following, e) and now.lasts(earlier[n + 1 :]):
             least = min(least, now.left(e.view))
     return least
 

@@ -321,15 +321,15 @@ def _held(tear: Torn, entry: Entry, before: Sequence[Entry], after: Sequence[Ent
     values = [
         tear.left(later[n].view)
         for n in _echoes(later, entry.step, 0)
-        if _most(tear.left(e.view) for e in later[max(0, n - 3) : n]) > 0.6
+        if _lasts(tear.left(e) for e in spread(later[:n], 5))
     ]
     for n in _echoes(earlier, entry.step, 1):
-        left = [
-            _left(block_match(e.view, entry.view), tear.blocks, tear.part)
-            for e in earlier[max(0, n - 3) : n + 1]
-        ]
-        if _most(left[:-1]) > 0.6:
-            values.append(left[-1])
+        *between, last = (
+            _left(block_match(e, entry.view), tear.blocks, tear.part)
+            for e in (*spread(earlier[:n], 5), earlier[n].view)
+        )
+        if _lasts(between):
+            values.append(last)
     return min((v for v in values if not math.isnan(v)), default=1.0)
 
 
@@ -346,9 +346,9 @@ def _echoes(entries: Sequence[Entry], step: float, back: int) -> list[int]:
     return found[:4]
 
 
-def _most(values: Iterable[float]) -> float:
-    """The largest; blank pictures, where nothing is left to compare, count as 1."""
-    return max((1.0 if math.isnan(v) else v for v in values), default=1.0)
+def _lasts(values: Iterable[float]) -> bool:
+    """Whether most is left in all; blank pictures, where nothing is left to compare, say nothing."""
+    return all(math.isnan(v) or v > 0.6 for v in values)
 
 
 def _left(match: BlockMatch, blocks: Flags, part: float) -> float:

@@ -12,7 +12,7 @@ from chapters.likeness import view
 from chapters.looks import Burst
 from chapters.scenecuts import find_cuts
 from chapters.signals import SignalReader
-from tests.scenes import COLUMNS, ROWS, Grey, canvas, lit, shot, timed
+from tests.scenes import COLUMNS, ROWS, Grey, canvas, flashed, lit, shot, timed
 
 
 def seen(picture: Grey) -> Grey:
@@ -106,3 +106,22 @@ def test_a_counter_that_ticks_in_a_corner_is_no_jump() -> None:
         reader.feed(time, picture)
 
     assert find_cuts(reader.finish()) == ()
+
+
+@pytest.mark.parametrize("then", [(16, 5), (235, 2)])
+def test_a_movement_that_comes_back_before_a_blink_or_a_flash_undoes_no_jump(
+    then: tuple[int, int],
+) -> None:
+    """What jumped 20 pixels goes back to where it was in 20 frames; then the view is lost for a moment."""
+    pictures = shot(1, 150, tool_px=0)
+    thing = np.clip(canvas(9)[20:70, 20:80], 0, 255)
+    for n, picture in enumerate(pictures):
+        x = 40 + max(0, 80 - n) if n >= 60 else 40
+        picture[20:70, x : x + 60] = thing
+
+    level, length = then
+    reader = SignalReader()
+    for time, picture in timed(flashed(pictures, 84, length, level)):
+        reader.feed(time, picture)
+
+    assert [Fraction(2)] == [c.at for c in find_cuts(reader.finish())]
