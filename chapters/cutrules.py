@@ -51,7 +51,7 @@ class CutRules:
     share of the view that went farther than near by, of its own movement in pixels, of what is not
     found again there, of what is plainly lost, of the stir's levels and the change of the whole view
     and of the blocks alone, and of the gap before it, each kept within ``stride_range``;
-    ``stride_least`` their sum.
+    ``stride_least`` their sum, in a stir over no less than ``stride_share_least`` of the view.
 
     A blend: ``mixed_weights`` of the evidence against it and ``mixed_most`` its sum,
     ``plain_misfit_most`` of one that needs no other evidence, ``blend_back_most``,
@@ -106,7 +106,7 @@ class CutRules:
         (1.0, 10.0),
     )
     stir_redrawn: float = 6.6
-    stir_least: float = 0.7
+    stir_least: float = 1.3
     stride_weights: tuple[float, ...] = (0.7, 0.9, -3.7, 1.3, 0.7, 1.6, -2.2, -2.2)
     stride_range: tuple[tuple[float, float], ...] = (
         (0.01, 1.0),
@@ -119,6 +119,7 @@ class CutRules:
         (1.0, 10.0),
     )
     stride_least: float = -1.1
+    stride_share_least: float = 0.1
     ticks_share_most: float = 0.1
     dip_part: float = 0.4
     dark_level: float = 60.0

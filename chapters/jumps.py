@@ -177,7 +177,9 @@ def _stride(look: Look, signals: Signals, rules: CutRules) -> float | None:
 def _went(look: Look, signals: Signals, rules: CutRules) -> float:
     """How far a stride lies beyond its limit; below 0 within it, or where there is none."""
     seen, went = look.stir, look.stride
-    if seen is None or went is None or seen.levels > rules.burst_levels_most * seen.share:
+    if seen is None or went is None or seen.share < rules.stride_share_least:
+        return -1.0
+    if seen.levels > rules.burst_levels_most * seen.share:
         return -1.0
     parts = (
         went.farther,
