@@ -263,9 +263,9 @@ def _melted(look: BlendLook, signals: Signals, rules: CutRules) -> SceneCut | No
         return None
     if look.levels < rules.levels_least or _soon_back(look.returned_s):
         return None
-    if look.kept > rules.blend_kept_most or _foggy(look, signals, rules):
+    if _foggy(look, signals, rules):
         return None
-    margin = min(_mixed(look, rules), (rules.blend_back_most - _back(look)) / 0.15)
+    margin = _mixed(look, rules)
     if margin <= 0:
         return None
     return SceneCut(
@@ -277,8 +277,9 @@ def _mixed(look: BlendLook, rules: CutRules) -> float:
     """How plainly the pictures are mixtures: evidence against it added up, as a logistic regression does.
 
     Against it speak what the mixture leaves unexplained, strength that a mixture would have lost (or
-    more lost than that), a share that does not rise in a straight line, one that leaps, and outer
-    pictures that are alike.
+    more lost than that), a share that does not rise in a straight line, one that leaps, outer
+    pictures that are alike, a view that comes back and blocks that are found again; for it, how far
+    apart the outer pictures are.
     """
     against = (
         look.misfit,
@@ -286,6 +287,9 @@ def _mixed(look: BlendLook, rules: CutRules) -> float:
         look.bent,
         min(look.leap, 0.5),
         max(look.alike, 0.0),
+        _back(look),
+        look.kept,
+        -math.log(look.levels),
     )
     return (
         rules.mixed_most - sum(w * x for w, x in zip(rules.mixed_weights, against, strict=True))
