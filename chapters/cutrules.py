@@ -54,7 +54,8 @@ class CutRules:
     ``stride_least`` their sum, in a stir over no less than ``stride_share_least`` of the view.
 
     A blend: ``mixed_weights`` of the evidence against it and ``mixed_most`` its sum,
-    ``plain_misfit_most`` of one that needs no other evidence; a side brighter than ``dark_level`` whose
+    ``plain_misfit_most`` of one that needs no other evidence, ``blend_back_most``,
+    ``blend_kept_most`` share of blocks found again; a side brighter than ``dark_level`` whose
     contrast dips below ``dip_part`` of what it is soon before and after is fogged.
     """
 
@@ -125,6 +126,8 @@ class CutRules:
     bright_back_most: float = 0.35
     mixed_weights: tuple[float, ...] = (3.0, 2.5, 9.7, 7.8, 5.0, 4.0, 3.8, 2.3)
     mixed_most: float = 1.5
+    blend_back_most: float = 0.45
+    blend_kept_most: float = 0.6
     plain_misfit_most: float = 0.12
 
 

@@ -263,9 +263,9 @@ def _melted(look: BlendLook, signals: Signals, rules: CutRules) -> SceneCut | No
         return None
     if look.levels < rules.levels_least or _soon_back(look.returned_s):
         return None
-    if _foggy(look, signals, rules):
+    if look.kept > rules.blend_kept_most or _foggy(look, signals, rules):
         return None
-    margin = _mixed(look, rules)
+    margin = min(_mixed(look, rules), (rules.blend_back_most - _back(look)) / 0.15)
     if margin <= 0:
         return None
     return SceneCut(

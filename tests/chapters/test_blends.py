@@ -146,10 +146,9 @@ def test_what_does_not_mix_is_no_dissolve(changes: dict[str, float]) -> None:
     [
         {"back": 0.95, "back_plain": 0.9},  # the view came back
         {"kept": 0.95, "back": 0.6, "back_plain": 0.6},  # its blocks are found again
-        {"levels": 5.5, "misfit": 0.35, "solid": 0.3},  # hardly anything changed
     ],
 )
-def test_what_is_found_again_or_hardly_changes_is_no_dissolve(changes: dict[str, float]) -> None:
+def test_what_is_found_again_is_no_dissolve(changes: dict[str, float]) -> None:
     """However well it mixes: fog that clears, a lamp that fades."""
     assert told(melt(**changes)) == []
 
