@@ -18,7 +18,16 @@ import cv2
 import numpy as np
 
 from chapters.likeness import Grey, Plane, View, block_mean
-from chapters.looks import BLANK_DETAIL, LOOK_S, QUIET_S, Burst, Entry, Flags, spread
+from chapters.looks import (
+    BLANK_DETAIL,
+    LASTS_LEAST,
+    LOOK_S,
+    QUIET_S,
+    Burst,
+    Entry,
+    Flags,
+    spread,
+)
 from chapters.stirs import BURNT_LEVEL, beyond
 
 #: A block's excess counts from so many levels on.
@@ -31,8 +40,6 @@ ALONE_S = 0.3
 #: So much newness of the burst's own blocks, as a part of the burst's, may be the other end of it.
 _ECHO = 0.4
 _STRUCTURE_SCALE = 40.0
-#: So much of what was new is there as long as it lasts.
-LASTS_LEAST = 0.6
 
 _AROUND = np.ones((3, 3), np.uint8)
 

@@ -36,6 +36,8 @@ QUIET_S = Fraction(1, 5)
 SOON_S = Fraction(3, 5)
 #: A picture with a smaller share of structured blocks is blank: black, washed out or covered.
 BLANK_DETAIL = 0.12
+#: So much of a tear, or of what was new, is there as long as it lasts.
+LASTS_LEAST = 0.6
 #: A block is torn when it is found again by so much less over the step than on either side.
 TORN_DROP = 0.12
 #: A step is looked at for torn blocks when it is so much larger than those near by.
@@ -348,7 +350,7 @@ def _echoes(entries: Sequence[Entry], step: float, back: int) -> list[int]:
 
 def _lasts(values: Iterable[float]) -> bool:
     """Whether most is left in all; blank pictures, where nothing is left to compare, say nothing."""
-    return all(math.isnan(v) or v > 0.6 for v in values)
+    return all(math.isnan(v) or v > LASTS_LEAST for v in values)
 
 
 def _left(match: BlockMatch, blocks: Flags, part: float) -> float:

@@ -1,6 +1,6 @@
 """How well cuts are found: one command makes the corpus, reads it and prints the table.
 
-    python -m tests.bench.bench_find [--part report] [--count 60] [--folder FOLDER] [--csv FILE]
+    python -m tests.bench.bench_find [--part report] [--count 60] [--seed N] [--folder FOLDER] [--csv FILE]
 
 ``TEACHCUT_MEDIA`` names the folders that hold the real clips (see sources.py). The limits of
 chapters/scenecuts.py were tuned on ``--part tune``; the part ``report`` is made from other clips.
@@ -213,14 +213,16 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m tests.bench.bench_find")
     parser.add_argument("--part", choices=sorted(SEEDS), default="report")
     parser.add_argument("--count", type=int, default=60, help="recordings in the corpus")
+    parser.add_argument("--seed", type=int, help="draw the part anew (default: the reported draw)")
     parser.add_argument("--folder", type=Path, default=Path(tempfile.gettempdir()) / "cut-corpus")
     parser.add_argument("--csv", type=Path, help="write the figures there too")
     args = parser.parse_args()
-    folder = args.folder / f"{args.part}-{args.count}"
+    seed = SEEDS[args.part] if args.seed is None else args.seed
+    folder = args.folder / f"{args.part}-{args.count}-{seed}"
     missing: list[str] = []
     if not (folder / "labels.json").is_file():
         print(f"making {args.count} recordings in {folder}", file=sys.stderr)
-        missing = build(args.part, folder, args.folder, args.count, SEEDS[args.part])
+        missing = build(args.part, folder, args.folder, args.count, seed)
     measured = measure(args.part, folder, missing)
     for line in table(measured):
         print(line)
