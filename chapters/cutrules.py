@@ -27,7 +27,9 @@ class CutRules:
     ``torn_most`` of the blocks are torn, and by more than half of that; ``jump_elsewhere_most`` how
     much levels may change where nothing is torn; ``unlit_levels`` the steps of light that two ends
     of a flash undo, unless the step is within ``burst_light_most`` and more than
-    ``unlit_structure_most`` of the structure is new; ``scaled_gain`` how much better another
+    ``unlit_structure_most`` of the structure is new; ``flash_levels_apart`` and
+    ``flash_structure_apart`` how unlike the two ends of a short flash may be in levels, as a part,
+    and in new structure; ``scaled_gain`` how much better another
     magnification may match, and ``scaled_plain`` how well it must where the step is alone: a turret
     or a zoom takes more than a frame, or leaves the view plainly the same.
 
@@ -36,11 +38,17 @@ class CutRules:
     burst over others near by, and of the gap before it, each at most ``burst_most``;
     ``burst_least`` their sum; ``burst_structure_least`` and ``burst_light_most`` keep light out: a
     burst has so much new structure and changes the whole picture's level by no more
-    (``lone_light_most`` where the step is alone and burns nothing out). No jump in one view changes
+    (``lone_light_most`` where the step is alone and burns nothing out), and its levels by no more
+    than ``burst_lit_most`` for all new structure. No jump in one view changes
     the new blocks by more than ``burst_levels_most`` levels in the mean, save where no more than
     ``glare_burnt_most`` of the view is burnt out, nor tears more than ``torn_burst_most`` of the
     view without a burst. A view that came back was not swapped where more than ``burnt_most`` of it
     was burnt out; a burst over less than ``ticks_share_most`` of it may tick.
+
+    No other view: less than ``cut_structure_least`` of the structure is new; or two steps that undo
+    each other, as new as each other but for ``ends_apart_most``, burn out more than
+    ``lit_burnt_most`` of the view, or have less than ``lit_structure_most`` new structure and more
+    than ``lit_levels_least`` levels for all of it.
 
     A jump by what changed at once, the same way: ``stir_weights`` of the logarithms of the stir's
     levels, of those per block, of its structure, of the change of the whole view and of the blocks
@@ -53,10 +61,13 @@ class CutRules:
     and of the blocks alone, and of the gap before it, each kept within ``stride_range``;
     ``stride_least`` their sum, in a stir over no less than ``stride_share_least`` of the view.
 
-    A blend: ``mixed_weights`` of the evidence against it and ``mixed_most`` its sum,
-    ``plain_misfit_most`` of one that needs no other evidence, ``blend_back_most``,
-    ``blend_kept_most`` share of blocks found again; a side brighter than ``dark_level`` whose
-    contrast dips below ``dip_part`` of what it is soon before and after is fogged.
+    A blend: ``mixed_weights`` of the evidence against it and ``mixed_most`` its sum; where a mixture
+    leaves more than ``unmixed_misfit``, the sag misses the parabola by no more than
+    ``unmixed_sag_most``. Unless a blend is plain, by a margin of ``plain_margin``, it needs a view that does not come back:
+    ``blend_back_most``, ``blend_kept_most`` share of blocks found again. ``plain_misfit_most`` of
+    one that a cut inside it does not refute; ``fine_least`` of the fine detail stays. A side
+    brighter than ``dark_level`` whose contrast dips below ``dip_part`` of what it is soon before and
+    after is fogged.
     """
 
     across_most: float = 0.65
@@ -82,6 +93,8 @@ class CutRules:
     gap_most: float = 10.0
     unlit_levels: float = 6.0
     unlit_structure_most: float = 0.55
+    flash_levels_apart: float = 0.25
+    flash_structure_apart: float = 0.3
     jump_least: float = 2.0
     jump_levels_least: float = 4.0
     jump_light_most: float = 12.0
@@ -93,9 +106,15 @@ class CutRules:
     burst_light_most: float = 16.0
     lone_light_most: float = 24.0
     burst_levels_most: float = 42.0
+    burst_lit_most: float = 110.0
     torn_burst_most: float = 0.3
     burnt_most: float = 0.14
     glare_burnt_most: float = 0.02
+    cut_structure_least: float = 0.33
+    lit_burnt_most: float = 0.55
+    lit_structure_most: float = 0.53
+    lit_levels_least: float = 90.0
+    ends_apart_most: float = 0.15
     stir_weights: tuple[float, ...] = (1.3, 0.6, 3.0, 3.3, -3.4, -2.2)
     stir_range: tuple[tuple[float, float], ...] = (
         (0.1, 4.0),
@@ -123,9 +142,13 @@ class CutRules:
     ticks_share_most: float = 0.1
     dip_part: float = 0.4
     dark_level: float = 60.0
-    bright_back_most: float = 0.35
-    mixed_weights: tuple[float, ...] = (3.0, 2.5, 9.7, 7.8, 5.0, 4.0, 3.8, 2.3)
-    mixed_most: float = 1.5
+    bright_back_most: float = 0.25
+    mixed_weights: tuple[float, ...] = (34.0, 7.0, 1.6, 5.7, 4.6, 2.4, 5.9, 6.9, 0.53)
+    mixed_most: float = 6.43
+    unmixed_misfit: float = 1.2
+    unmixed_sag_most: float = 0.035
+    plain_margin: float = 1.75
+    fine_least: float = 0.9
     blend_back_most: float = 0.45
     blend_kept_most: float = 0.6
     plain_misfit_most: float = 0.12

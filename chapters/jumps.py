@@ -32,11 +32,32 @@ TICKS_S = Fraction(15)
 def jump(look: Look, signals: Signals, rules: CutRules) -> float | None:
     """How far the step lies beyond the limits of movement within one view; None within them."""
     small = look.burst is not None and look.burst.share < rules.ticks_share_most
-    if small and _ticks(look, signals):
+    if (small and _ticks(look, signals)) or _flashes(look, signals, rules):
         return None
     ways = (_torn, _burst, _stir, _stride)
     margins = [way(look, signals, rules) for way in ways]
     return max((m for m in margins if m is not None), default=None)
+
+
+def _flashes(look: Look, signals: Signals, rules: CutRules) -> bool:
+    """Whether a step near by is just like this one, with the light the other way: a flash's ends."""
+    here = look.stir
+    if here is None or _redrawn(look, rules) or abs(look.level_step) <= rules.unlit_levels:
+        return False
+    return any(
+        other.stir is not None
+        and -2 < other.level_step / look.level_step < -0.5
+        and abs(other.level_step) > rules.unlit_levels
+        and abs(other.levels - look.levels) < rules.flash_levels_apart * look.levels
+        and abs(other.stir.structure - here.structure) < rules.flash_structure_apart
+        and not _redrawn(other, rules)
+        for other in _near(look, signals)
+    )
+
+
+def _redrawn(look: Look, rules: CutRules) -> bool:
+    """Whether so much of the structure is new that no faint light makes it."""
+    return look.burst is not None and look.burst.structure > rules.unlit_structure_most
 
 
 def number(match: float) -> float:
@@ -88,8 +109,14 @@ def _lone(look: Look) -> bool:
 
 
 def _light(look: Look, rules: CutRules) -> bool:
-    """Whether the picture's level changes as a light changes it: much, or less beside other steps."""
-    burnt = look.burst is None or look.burst.burnt > rules.glare_burnt_most
+    """Whether the picture changes as a light changes it: its levels far more than its structure.
+
+    Or its level as a whole: much, or less beside other steps.
+    """
+    seen = look.burst
+    if seen is not None and seen.levels > rules.burst_lit_most * seen.structure:
+        return True
+    burnt = seen is None or seen.burnt > rules.glare_burnt_most
     plain = _lone(look) and not burnt
     return abs(look.level_step) > (rules.lone_light_most if plain else rules.burst_light_most)
 
@@ -272,12 +299,20 @@ def _unlit(look: Look, signals: Signals, rules: CutRules) -> bool:
     """Whether another step undoes this one and its change of light: the two ends of a flash."""
     if look.undone_s is None:
         return False
-    redrawn = look.burst is not None and look.burst.structure > rules.unlit_structure_most
-    if redrawn and abs(look.level_step) < rules.burst_light_most:
-        return False  # no light so faint makes so much new structure
+    if _redrawn(look, rules) and abs(look.level_step) < rules.burst_light_most:
+        return False
+    return bool(other_ends(look, signals, rules))
+
+
+def other_ends(look: Look, signals: Signals, rules: CutRules) -> list[Look]:
+    """The steps that undo this one and its change of light, as the other end of a flash does."""
+    if look.undone_s is None:
+        return []
     times = (look.at - look.undone_s, look.at + look.undone_s)
-    others = [s.level_step for s in signals.looks if s.at in times]
-    return any(
-        look.level_step * other < 0 and rules.unlit_levels < min(abs(look.level_step), abs(other))
-        for other in others
-    )
+    return [
+        other
+        for other in signals.looks
+        if other.at in times
+        and look.level_step * other.level_step < 0
+        and rules.unlit_levels < min(abs(look.level_step), abs(other.level_step))
+    ]

@@ -294,14 +294,12 @@ def block_change(a: View, b: View, blocks: NDArray[np.bool_]) -> float:
 class Blend:
     """How well a picture is a mixture of an earlier and a later one.
 
-    ``alike`` correlation of the two; ``share`` of the later one, 0..1; ``misfit`` what the mixture
-    leaves unexplained, as a part of what a picture made of pieces of both would leave: near 0 in
-    a dissolve, about 1 where something sweeps over the view, more where the view just moves.
+    ``misfit`` what the mixture leaves unexplained, as a part of what a picture made of pieces of
+    both would leave: near 0 in a dissolve, about 1 where something sweeps over the view, more where
+    the view just moves, infinite where the share of the later one is not between 0.2 and 0.8.
     ``levels`` how far apart the two are, as a root mean square.
     """
 
-    alike: float
-    share: float
     misfit: float
     levels: float
 
@@ -313,13 +311,11 @@ def blend(earlier: View, between: View, later: View) -> Blend | None:
     size = float((apart * apart).sum())
     if size < 2 * apart.size:
         return None
-    norm = float(np.sqrt((first * first).sum() * (last * last).sum())) + 1e-6
-    alike = float((first * last).sum()) / norm
     levels = float(np.sqrt(size / apart.size))
     gone = between.coarse - first
     share = float((gone * apart).sum()) / size
     if not 0.2 < share < 0.8:
-        return Blend(alike, share, float("inf"), levels)
+        return Blend(float("inf"), levels)
     left = gone - share * apart
     misfit = float((left * left).sum()) / (share * (1 - share) * size)
-    return Blend(alike, share, misfit, levels)
+    return Blend(misfit, levels)

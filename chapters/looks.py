@@ -58,7 +58,8 @@ class Entry:
     (see stirs), ``since`` the time at which it last changed, ``tint`` its mean
     colour differences Cb and Cr, 0 without colour (NaN: not known). ``seconds`` is the time as a
     float, for windows around a picture; what is told is always ``time``. ``course`` is
-    the movement since the picture before, once somebody has asked for it (see strides).
+    the movement since the picture before, once somebody has asked for it (see strides); ``power`` is
+    the mean square of the coarse structure in levels² (see sags).
     """
 
     index: int
@@ -73,9 +74,11 @@ class Entry:
     tint: tuple[float, float] = (float("nan"), float("nan"))
     seconds: float = 0.0
     course: Course | None = None
+    power: float = 0.0
 
     def __post_init__(self) -> None:
         self.seconds = float(self.time)
+        self.power = float(np.square(self.view.coarse).mean())
 
 
 @dataclass(slots=True)

@@ -27,8 +27,8 @@ from itertools import pairwise
 from chapters.blends import BlendLook
 from chapters.contrast import ABRUPT, dips, ramp
 from chapters.cutrules import TUNED, CutRules
-from chapters.jumps import jump, number
-from chapters.looks import SOON_S, Look
+from chapters.jumps import jump, number, other_ends
+from chapters.looks import SOON_S, Burst, Look
 from chapters.marks import MARK_S
 from chapters.signals import RETURN_SOON_S, Signals
 from chapters.spans import Span
@@ -52,6 +52,8 @@ ONGOING = 3
 ONGOING_S = Fraction(15)
 #: A jump of a confidence below this is unsure.
 SURE = 0.85
+#: Where four pictures lie farther apart than this, in seconds, others near by were left out.
+LONE_S = Fraction(1, 2)
 #: Decoder smear may settle for so long before it stands still.
 SETTLE_S = Fraction(3, 10)
 
@@ -82,7 +84,7 @@ def find_cuts(signals: Signals, rules: CutRules = TUNED) -> tuple[SceneCut, ...]
             found[cut.at] = cut
     for at in _ongoing(found, signals):
         del found[at]
-    for blended in sorted(signals.blends, key=lambda b: b.misfit):
+    for blended in sorted(signals.blends, key=lambda b: b.sag):
         melted = _melted(blended, signals, rules)
         touched = [at for at, cut in found.items() if _touch(blended, cut)]
         if melted is not None and all(_slight(blended, found[at], rules) for at in touched):
@@ -99,20 +101,45 @@ def find_cuts(signals: Signals, rules: CutRules = TUNED) -> tuple[SceneCut, ...]
 
 
 def _join_fades(found: dict[Fraction, SceneCut], signals: Signals, rules: CutRules) -> None:
-    """Two dissolves with nothing but black between them, into it and out of it, are one fade."""
+    """Two dissolves with nothing but black between them, into it and out of it, are one fade.
+
+    One that goes dark before a view that is there at once is no cut of its own.
+    """
     melts = sorted((c for c in found.values() if c.kind == "dissolve"), key=lambda c: c.at)
     for a, b in pairwise(melts):
         if a.begins is None or b.begins is None or b.begins - a.at > FADED_S:
             continue
-        outer = [bisect_left(signals.times, at) for at in (a.begins, b.at)]
-        first, last = sorted(bisect_left(signals.times, at) for at in (a.at, b.begins))
-        full = min(float(signals.contrast[n]) for n in outer)
-        level = float(signals.level[first : last + 1].max())
-        most = float(signals.contrast[first : last + 1].max())
-        if level < rules.dark_level and most < rules.dip_part * full:
+        if _black(a.begins, a.at, b.begins, b.at, signals, rules):
             del found[a.at]
             confidence = max(a.confidence, b.confidence)
             found[b.at] = SceneCut(b.at, "fade", confidence, a.begins)
+    stops = [c for c in found.values() if c.kind == "stop" and c.begins is not None]
+    for a in melts:
+        if found.get(a.at) is a and any(
+            a.begins is not None
+            and c.begins is not None
+            and a.at <= c.begins <= a.at + FADED_S
+            and _black(a.begins, a.at, c.begins, c.at, signals, rules)
+            for c in stops
+        ):
+            del found[a.at]
+
+
+def _black(
+    before: Fraction,
+    start: Fraction,
+    stop: Fraction,
+    after: Fraction,
+    signals: Signals,
+    rules: CutRules,
+) -> bool:
+    """Whether the pictures from ``start`` to ``stop`` are black beside those before and after."""
+    outer = [bisect_left(signals.times, at) for at in (before, after)]
+    first, last = sorted(bisect_left(signals.times, at) for at in (start, stop))
+    full = min(float(signals.contrast[n]) for n in outer)
+    level = float(signals.level[first : last + 1].max())
+    most = float(signals.contrast[first : last + 1].max())
+    return level < rules.dark_level and most < rules.dip_part * full
 
 
 def _apart(found: Mapping[Fraction, SceneCut]) -> list[Fraction]:
@@ -170,7 +197,7 @@ def _judge(look: Look, signals: Signals, rules: CutRules) -> SceneCut | None:
     if math.isnan(look.across):
         return None
     margin = _other_view(look, signals, rules)
-    if margin is not None and _burnt(look, rules):
+    if margin is not None and (_burnt(look, rules) or _lit(look, signals, rules)):
         return None
     if margin is not None:
         kind = "cut" if look.returned_s is None else "swap"
@@ -188,6 +215,31 @@ def _burnt(look: Look, rules: CutRules) -> bool:
     """Whether much of the view was burnt out at once and the view came back: lit, not swapped."""
     burst = look.burst
     return look.returned_s is not None and burst is not None and burst.burnt > rules.burnt_most
+
+
+def _lit(look: Look, signals: Signals, rules: CutRules) -> bool:
+    """Whether hardly any of the structure is new, or another step takes back a light just like it."""
+    if look.burst is None or _lone(look, signals):
+        return False
+    if look.burst.structure < rules.cut_structure_least:
+        return True
+    others = [o for o in other_ends(look, signals, rules) if o.undone_s == look.undone_s]
+    return any(_ends(look.burst, o.burst, rules) for o in others if o.burst is not None)
+
+
+def _lone(look: Look, signals: Signals) -> bool:
+    """Whether pictures near by are left out: then what is usual there, and so what is new, is unknown."""
+    last = min(look.index + 1, len(signals.times) - 1)
+    return signals.times[last] - signals.times[max(0, look.index - 2)] > LONE_S
+
+
+def _ends(a: Burst, b: Burst, rules: CutRules) -> bool:
+    """Whether two bursts are the ends of one flash: as new as each other, and lit more than new."""
+    structure, levels = (a.structure + b.structure) / 2, (a.levels + b.levels) / 2
+    if abs(a.structure - b.structure) > rules.ends_apart_most:
+        return False
+    lit = structure < rules.lit_structure_most and levels > rules.lit_levels_least * structure
+    return lit or (a.burnt + b.burnt) / 2 > rules.lit_burnt_most
 
 
 def _other_view(look: Look, signals: Signals, rules: CutRules) -> float | None:
@@ -259,14 +311,12 @@ def _after_blank(look: Look, signals: Signals, rules: CutRules) -> SceneCut | No
 
 
 def _melted(look: BlendLook, signals: Signals, rules: CutRules) -> SceneCut | None:
-    if math.isnan(look.back) or _one_view(look, rules):
+    if math.isnan(look.back) or look.levels < rules.levels_least:
         return None
-    if look.levels < rules.levels_least or _soon_back(look.returned_s):
+    if look.misfit > rules.unmixed_misfit and look.sag > rules.unmixed_sag_most:
         return None
-    if look.kept > rules.blend_kept_most or _foggy(look, signals, rules):
-        return None
-    margin = min(_mixed(look, rules), (rules.blend_back_most - _back(look)) / 0.15)
-    if margin <= 0:
+    margin = _mixed(look, rules)
+    if margin <= 0 or (margin < rules.plain_margin and _comes_back(look, signals, rules)):
         return None
     return SceneCut(
         RecordingTime(look.ends), "dissolve", _confidence(margin), RecordingTime(look.begins)
@@ -276,24 +326,35 @@ def _melted(look: BlendLook, signals: Signals, rules: CutRules) -> SceneCut | No
 def _mixed(look: BlendLook, rules: CutRules) -> float:
     """How plainly the pictures are mixtures: evidence against it added up, as a logistic regression does.
 
-    Against it speak what the mixture leaves unexplained, strength that a mixture would have lost (or
-    more lost than that), a share that does not rise in a straight line, one that leaps, outer
-    pictures that are alike, a view that comes back and blocks that are found again; for it, how far
-    apart the outer pictures are.
+    Against it speak strengths that do not sag along the parabola or not by as much, what the mixture
+    leaves unexplained, a share that leaps, fine detail that is lost, a light, a view that comes back
+    and blocks that are found again; for it, how far apart the outer pictures are.
     """
     against = (
-        look.misfit,
-        min(abs(look.solid), 1.2),
-        look.bent,
+        min(look.sag, 0.15),
+        min(abs(look.solid), 0.8),
+        min(look.misfit, 1.2),
         min(look.leap, 0.5),
-        max(look.alike, 0.0),
+        min(max(rules.fine_least - look.fine, 0.0), 1.0),
+        min(look.lit, 1.0),
         _back(look),
         look.kept,
-        -math.log(look.levels),
+        -math.log(max(look.levels, 1.0)),
     )
     return (
         rules.mixed_most - sum(w * x for w, x in zip(rules.mixed_weights, against, strict=True))
     ) / 2
+
+
+def _comes_back(look: BlendLook, signals: Signals, rules: CutRules) -> bool:
+    """Whether the view is seen again, moved, fogged or as it was: then it was not left."""
+    return (
+        _one_view(look, rules)
+        or _soon_back(look.returned_s)
+        or look.kept > rules.blend_kept_most
+        or _back(look) > rules.blend_back_most
+        or _foggy(look, signals, rules)
+    )
 
 
 def _foggy(look: BlendLook, signals: Signals, rules: CutRules) -> bool:

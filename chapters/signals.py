@@ -1,6 +1,6 @@
 """Frames fed one at a time -> numbers; what the numbers mean is decided elsewhere.
 
-``SignalReader`` looks at every picture once and keeps about two seconds of pictures, so memory does
+``SignalReader`` looks at every picture once and keeps less than five seconds of pictures, so memory does
 not grow with the recording except for some forty bytes a frame and one small outline every half
 second. Nothing here decides what a cut is: ``scenecuts`` and ``stillness`` read the numbers.
 Wherever the picture stepped, ``looks`` compares both sides of the step more closely.

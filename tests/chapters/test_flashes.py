@@ -1,0 +1,138 @@
+"""Steps of light against steps of view: what the numbers of both ends of a flash say.
+
+The numbers are those of flashes and cuts met in the corpus of the bench (tests/bench/corpus.py, part
+tune), rounded.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction as F
+
+import numpy as np
+import pytest
+
+from chapters.looks import Burst, Look
+from chapters.scenecuts import find_cuts
+from chapters.signals import SignalReader
+from chapters.stirs import Stir
+
+BLOCKS = np.ones((9, 16), np.bool_)
+
+
+def step(at_s: int, level_step: float, **changes: float) -> Look:
+    """One step at a second: another view, or much that is new in the same one, but for the changes."""
+    burst = Burst(
+        levels=changes.pop("levels", 60.0),
+        share=1.0,
+        alone=20.0,
+        whole=8.0,
+        structure=changes.pop("structure", 0.7),
+        burnt=changes.pop("burnt", 0.0),
+        held=1.0,
+        blocks=BLOCKS,
+    )
+    look = Look(
+        index=at_s * 30,
+        at=F(at_s),
+        gap_ratio=1.0,
+        across=0.45,
+        before=0.98,
+        after=0.98,
+        step=0.7,
+        step_before=0.01,
+        step_after=0.01,
+        torn=0.2,
+        torn_levels=8.0,
+        torn_alone=1.0,
+        held=1.0,
+        back=0.25,
+        back_plain=0.25,
+        landmarks=2,
+        scaled=0.2,
+        level_step=level_step,
+        levels=25.0,
+        burst=burst,
+    )
+    return replace(look, **changes)  # type: ignore[arg-type]
+
+
+def told(*looks: Look, undone: bool = True) -> list[tuple[F, str]]:
+    """The cuts told of these looks in ten seconds; two of them undo each other."""
+    if undone and len(looks) == 2:
+        apart = looks[1].at - looks[0].at
+        looks = tuple(replace(look, undone_s=apart) for look in looks)
+    times = tuple(F(n, 30) for n in range(300))
+    full = np.full(300, 100, np.float32)
+    still = np.full(300, 0.01, np.float32)
+    signals = replace(SignalReader().finish(F(10)), times=times, looks=looks)
+    signals = replace(signals, level=full, contrast=full, detail=full / 100, step=still)
+    return [(c.at, c.kind) for c in find_cuts(replace(signals, change=still))]
+
+
+def test_two_cuts_that_take_back_each_other_are_told() -> None:
+    """Away and back: as new as a view is, and as bright."""
+    assert told(step(3, 40), step(5, -40)) == [(F(3), "cut"), (F(5), "cut")]
+
+
+@pytest.mark.parametrize(
+    ("levels", "structure", "burnt"),
+    [
+        (64.0, 0.65, 0.58),  # white, burnt out over half of a view that moves meanwhile
+        (44.0, 0.42, 0.22),  # a white disc of two seconds
+        (52.0, 0.50, 0.0),  # a blue disc
+    ],
+)
+def test_two_ends_of_a_light_are_no_cuts(levels: float, structure: float, burnt: float) -> None:
+    """Lit far more than new: the view has moved on behind the light, and nothing was cut."""
+    same = {"levels": levels, "structure": structure, "burnt": burnt}
+
+    assert told(step(3, 40, **same), step(5, -40, **same)) == []
+
+
+def test_a_cut_into_a_light_is_told() -> None:
+    """One step new as a view is, the other only lit: no two ends of one flash."""
+    lit = {"levels": 50.0, "structure": 0.1}
+
+    assert (F(3), "cut") in told(step(3, 40), step(5, -40, **lit))
+
+
+def test_a_step_with_hardly_any_new_structure_is_no_cut() -> None:
+    """Of 655 cuts none had less than 0.34; the end of a pale light over half a view had 0.21."""
+    assert told(step(3, 40, structure=0.35)) == [(F(3), "cut")]
+    assert told(step(3, 40, structure=0.21)) == []
+
+
+def test_a_burst_of_levels_without_structure_is_no_jump() -> None:
+    """In one view: of 488 jumps none had over 88 levels for all new structure, lit discs 140 and more."""
+    within = {"across": 0.85, "back": 0.7, "back_plain": 0.6, "torn": 0.0}
+
+    assert told(step(3, 0.5, levels=20.0, structure=0.25, **within)) == [(F(3), "stop")]
+    assert told(step(3, 0.5, levels=35.0, structure=0.25, **within)) == []
+
+
+def test_two_ends_of_a_short_light_over_a_small_part_are_no_jumps() -> None:
+    """Alike in levels and in new structure, the light the other way; unlike ends are two jumps."""
+    lit = {"across": 0.78, "back": 0.97, "back_plain": 0.98, "torn": 0.0}
+    on, off = (
+        replace(
+            step(3, light, **lit),
+            burst=None,
+            at=at,
+            index=int(at * 30),
+            stir=Stir(
+                levels=4.0,
+                share=0.4,
+                structure=structure,
+                redrawn=0.2,
+                whole=8.0,
+                own=6.0,
+                held=1.0,
+            ),
+        )
+        for at, light, structure in ((F(3), 12.0, 0.55), (F(16, 5), -10.0, 0.60))
+    )
+    other = replace(off, levels=40.0)
+
+    assert told(on, off, undone=False) == []
+    assert told(on, other, undone=False) == [(F(3), "stop"), (F(16, 5), "stop")]
