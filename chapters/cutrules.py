@@ -29,9 +29,9 @@ class CutRules:
     of a flash undo, unless the step is within ``burst_light_most`` and more than
     ``unlit_structure_most`` of the structure is new; ``flash_levels_apart`` and
     ``flash_structure_apart`` how unlike the two ends of a short flash may be in levels, as a part,
-    and in new structure; ``scaled_gain`` how much better another
-    magnification may match, and ``scaled_plain`` how well it must where the step is alone: a turret
-    or a zoom takes more than a frame, or leaves the view plainly the same.
+    and in new structure; ``scaled_gain`` how much better another magnification may match, and
+    ``scaled_plain`` how well it must where the step is alone: a turret or a zoom takes more than a
+    frame, or leaves the view plainly the same.
 
     A jump by what is new at once: ``burst_weights`` of the logarithms of the burst's levels, of
     those per block, of its structure, of the newness of the whole view over that near by, of the
@@ -63,11 +63,11 @@ class CutRules:
 
     A blend: ``mixed_weights`` of the evidence against it and ``mixed_most`` its sum; where a mixture
     leaves more than ``unmixed_misfit``, the sag misses the parabola by no more than
-    ``unmixed_sag_most``. Unless a blend is plain, by a margin of ``plain_margin``, it needs a view that does not come back:
-    ``blend_back_most``, ``blend_kept_most`` share of blocks found again. ``plain_misfit_most`` of
-    one that a cut inside it does not refute; ``fine_least`` of the fine detail stays. A side
-    brighter than ``dark_level`` whose contrast dips below ``dip_part`` of what it is soon before and
-    after is fogged.
+    ``unmixed_sag_most``. Unless a blend is plain, by a margin of ``plain_margin``, it needs a view
+    that does not come back: ``blend_back_most``, ``blend_kept_most`` share of blocks found again.
+    ``plain_misfit_most`` of one that a cut inside it does not refute; ``fine_least`` of the fine
+    detail stays. A side brighter than ``dark_level`` whose contrast dips below ``dip_part`` of what
+    it is soon before and after is fogged.
     """
 
     across_most: float = 0.65

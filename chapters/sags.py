@@ -26,11 +26,15 @@ FEWEST = 6
 #: A stretch is moved by so many pictures at either end to where it fits best.
 MOVES = 4
 
+#: Pictures with less strength than this, in levels², show nothing.
 _WEAK = 4.0
+#: Halfway the strength is so much of the mean of both ends, and a quarter of the way no farther from
+#: the parabola than this part of their sum: a first sieve, loose enough for related views.
 _HALFWAY = (0.30, 0.72)
 _QUARTER_MOST = 0.16
 _MISFIT_MOST = 0.1
 _SOLID_MOST = 0.5
+#: Shares nearer to either end than this tell little of what is lost.
 _MIDDLE = 0.25
 
 
@@ -129,8 +133,10 @@ def _sags(times: Sequence[float], powers: Sequence[float], first: int, last: int
 def measured(
     ring: Sequence[Entry], times: Sequence[float], powers: Sequence[float], first: int, last: int
 ) -> Sag:
-    """How the strengths sag from picture ``first`` to ``last``, more than two of them."""
+    """How the strengths sag from picture ``first`` to ``last``; misfit infinite for too few of them."""
     start, stop = times[first], times[last]
+    if last - first + 1 < FEWEST:
+        return Sag(ring[first].time, ring[last].time, float("inf"), 1.0)
     behind = powers[nearest(times, start - ASIDE_S) : first + 1]
     ahead = powers[last : nearest(times, stop + ASIDE_S) + 1]
     old, new = sum(behind) / len(behind), sum(ahead) / len(ahead)

@@ -95,3 +95,11 @@ def test_a_still_view_and_a_cut_have_no_sag() -> None:
         watch.feed(ring[:n])
 
     assert watch.rest() == []
+
+
+def test_a_sag_whose_pictures_are_forgotten_does_not_fit() -> None:
+    """At hundreds of frames a second fewer seconds are kept than are waited for."""
+    ring = mixed(5, ramp(20))[70:]
+    found = settled(Sag(F(1), F(2), 0.02, 0.0), ring)
+
+    assert found.misfit == float("inf")
