@@ -52,6 +52,9 @@ ONGOING = 3
 ONGOING_S = Fraction(15)
 #: A jump of a confidence below this is unsure.
 SURE = 0.85
+#: The same of faint jumps, of a confidence below ``PLAIN``.
+ONGOING_FAINT = 2
+PLAIN = 0.7
 #: Where four pictures lie farther apart than this, in seconds, others near by were left out.
 LONE_S = Fraction(1, 2)
 #: Decoder smear may settle for so long before it stands still.
@@ -159,16 +162,18 @@ def _apart(found: Mapping[Fraction, SceneCut]) -> list[Fraction]:
 def _ongoing(found: Mapping[Fraction, SceneCut], signals: Signals) -> list[Fraction]:
     """Times of unsure jumps, nothing frozen and no hole before them, that come again and again."""
     plain = {s.at for s in signals.looks if s.same_frame_s < FROZEN_S and s.gap_ratio <= 8}
-    jumps = sorted(
-        at
-        for at, cut in found.items()
-        if cut.kind == "stop" and cut.confidence < SURE and at in plain
-    )
-    return [
-        at
-        for at in jumps
-        if bisect_right(jumps, at + ONGOING_S) - bisect_left(jumps, at - ONGOING_S) > ONGOING
-    ]
+    out: set[Fraction] = set()
+    for most, sure in ((ONGOING, SURE), (ONGOING_FAINT, PLAIN)):
+        jumps = sorted(
+            at
+            for at, cut in found.items()
+            if cut.kind == "stop" and cut.confidence < sure and at in plain
+        )
+        for at in jumps:
+            near = bisect_right(jumps, at + ONGOING_S) - bisect_left(jumps, at - ONGOING_S)
+            if near > most:
+                out.add(at)
+    return sorted(out)
 
 
 def _named(cut: SceneCut, away: Sequence[Span]) -> SceneCut:

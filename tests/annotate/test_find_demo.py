@@ -32,6 +32,20 @@ def stretches(found: Found, kind: str) -> list[Span]:
     return [s.span for s in found.still if s.kind == kind]
 
 
+def test_only_the_switched_cameras_are_plainly_cuts(found: Found) -> None:
+    """To the bench camera and back. The last picture of the first part may show what the second begins
+    with; where the tip trembles, drawn this small, one faint jump stays.
+    """
+    border = found.parts[1].start
+    cuts = [c for c in found.scene_cuts if abs(c.at - border) > Fraction(1, 10)]
+    plain = [(c.kind, c.at) for c in cuts if c.confidence >= 0.7]
+
+    assert [kind for kind, _ in plain] == ["swap", "swap"]
+    for (_, at), second in zip(plain, (126, 144), strict=True):
+        assert abs(at - second * SCALE) <= Fraction(1, 10)
+    assert len(cuts) <= 3
+
+
 def test_the_wait_for_the_cement_is_one_still_stretch(found: Found) -> None:
     """In one piece though the cement sets in it; its ends to the distance of two key pictures (2.4 s)."""
     start, end = truth.still(SCALE)

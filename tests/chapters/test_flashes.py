@@ -136,3 +136,14 @@ def test_two_ends_of_a_short_light_over_a_small_part_are_no_jumps() -> None:
 
     assert told(on, off, undone=False) == []
     assert told(on, other, undone=False) == [(F(3), "stop"), (F(16, 5), "stop")]
+
+
+def test_three_faint_jumps_in_a_row_are_something_that_goes_on() -> None:
+    """A tip that trembles; two may be jumps, and so may three plain ones."""
+    within = {"across": 0.85, "back": 0.7, "back_plain": 0.6, "torn": 0.0}
+    faint = [step(at, 0.5, levels=14.0, structure=0.22, **within) for at in (2, 4, 6)]
+    plain = [step(at, 0.5, levels=30.0, structure=0.6, **within) for at in (2, 4, 6)]
+
+    assert told(*faint[:2], undone=False) == [(F(2), "stop"), (F(4), "stop")]
+    assert told(*faint) == []
+    assert [kind for _, kind in told(*plain)] == ["stop"] * 3
