@@ -3,7 +3,8 @@
 The strength of a picture is the mean square of its coarse structure. Two views that have nothing to
 do with each other, mixed in the shares 1 - s and s, have (1 - s)² of the strength of the one and s²
 of that of the other: halfway, half of their mean, however either of them moves meanwhile. The
-parabola is that of the variance (Alattar, "Detecting and compressing dissolve regions", 1993).
+parabola follows from the mixture alone; it is known as that of the variance (Alattar, "Detecting and
+compressing dissolve regions", 1993; named from memory).
 """
 
 from __future__ import annotations

@@ -56,7 +56,7 @@ SURE = 0.85
 ONGOING_FAINT = 2
 PLAIN = 0.7
 #: Where four pictures lie farther apart than this, in seconds, others near by were left out.
-LONE_S = Fraction(1, 2)
+THINNED_S = Fraction(1, 2)
 #: Decoder smear may settle for so long before it stands still.
 SETTLE_S = Fraction(3, 10)
 
@@ -224,7 +224,7 @@ def _burnt(look: Look, rules: CutRules) -> bool:
 
 def _lit(look: Look, signals: Signals, rules: CutRules) -> bool:
     """Whether hardly any of the structure is new, or another step takes back a light just like it."""
-    if look.burst is None or _lone(look, signals):
+    if look.burst is None or _thinned(look, signals):
         return False
     if look.burst.structure < rules.cut_structure_least:
         return True
@@ -232,10 +232,10 @@ def _lit(look: Look, signals: Signals, rules: CutRules) -> bool:
     return any(_ends(look.burst, o.burst, rules) for o in others if o.burst is not None)
 
 
-def _lone(look: Look, signals: Signals) -> bool:
+def _thinned(look: Look, signals: Signals) -> bool:
     """Whether pictures near by are left out: then what is usual there, and so what is new, is unknown."""
     last = min(look.index + 1, len(signals.times) - 1)
-    return signals.times[last] - signals.times[max(0, look.index - 2)] > LONE_S
+    return signals.times[last] - signals.times[max(0, look.index - 2)] > THINNED_S
 
 
 def _ends(a: Burst, b: Burst, rules: CutRules) -> bool:

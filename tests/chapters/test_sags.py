@@ -50,7 +50,8 @@ def ramp(length: int, still: int = 40) -> np.ndarray[tuple[int], np.dtype[np.flo
 
 @pytest.mark.parametrize("length", [8, 20, 45])
 def test_a_mixture_of_unlike_views_sags_along_the_parabola(length: int) -> None:
-    """Alattar (1993): in a dissolve the variance is (1-s)^2 of the one and s^2 of the other view's.
+    """The variance of (1-s) X + s Y is (1-s)^2 of that of X and s^2 of that of Y where they are
+    uncorrelated (any handbook of statistics, from memory).
 
     The two views are drawn by chance, so their correlation is 0 but for chance.
     """
