@@ -30,13 +30,14 @@ Plane: TypeAlias = NDArray[np.float32]
 
 #: (part of each packet's bytes, part of the picture's height looked at), least first: the first where
 #: any change matters, the second where the size of the change does.
-DEPTHS = ((0.05, 0.02), (0.08, 0.02), (0.3, 0.1), (0.6, 0.3))
+DEPTHS = ((0.03, 0.02), (0.08, 0.02), (0.3, 0.1), (0.6, 0.3))
 #: With less structure than this, of 1, a stripe tells nothing.
 LEAST_STRUCTURE = 0.3
 
 _WIDTH_PX = 160
 _LOCAL_PX = 15
-_LEAST_ROWS = 16
+#: Lines of a macroblock: a stripe that reaches into one more costs all of it.
+_BLOCK_ROWS = 16
 _SLICE, _KEY_SLICE = 1, 5
 
 
@@ -118,7 +119,8 @@ class _Stripes:
     @property
     def rows(self) -> int:
         """Lines of the picture looked at."""
-        return max(_LEAST_ROWS, int(self._height_px * DEPTHS[self._depth][1]))
+        lines = int(self._height_px * DEPTHS[self._depth][1])
+        return max(_BLOCK_ROWS, lines - lines % _BLOCK_ROWS)
 
     @property
     def bytes_part(self) -> float:

@@ -185,6 +185,7 @@ class _Readers:
     ) -> None:
         self._probe, self._width, self._found = probe, width_px, found
         self._care = care
+        self._in_order = np.sort(probe.timeline.ticks)
         self._free: SimpleQueue[PacketDecoder] = SimpleQueue()
         self._all: list[PacketDecoder] = []
         self.pool = ThreadPoolExecutor(count, thread_name_prefix="survey")
@@ -234,6 +235,8 @@ class _Readers:
 
     def _read(self, decoder: PacketDecoder, first: int, start: int, end: int | None) -> list[Small]:
         ticks = self._probe.timeline.ticks
+        low, high = np.searchsorted(self._in_order, [start, end or 0])
+        count = None if end is None else int(high - low)
         out: list[Small] = []
         for number, frame in decoder.run(first):
             tick = int(ticks[number])
@@ -242,6 +245,8 @@ class _Readers:
             if end is not None and tick >= end:
                 break
             out.append(self._small(tick, frame))
+            if len(out) == count:
+                break  # the next key picture would be decoded only to be put aside
         return sorted(out, key=lambda small: small[0])
 
     def _small(self, tick: int, frame: VideoFrame) -> Small:

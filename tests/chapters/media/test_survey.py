@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from fractions import Fraction
 from pathlib import Path
 
 import av
 import numpy as np
 import pytest
+from av.video.frame import VideoFrame
 
+from chapters.media.decode import PacketDecoder
 from chapters.media.frames import small_luma
 from chapters.media.probe import Probe, probe
 from chapters.media.survey import RUN_S, Tally, groups, key_survey, survey
@@ -61,6 +64,24 @@ def test_the_pictures_are_those_of_their_times(tmp_path: Path) -> None:
     pairs = zip(small_luma(path, facts), survey(path, facts, workers=2, care="every"), strict=True)
 
     assert max(float(np.abs(a[1].astype(int) - b[1]).mean()) for a, b in pairs) < 3
+
+
+def test_no_picture_is_decoded_only_to_be_put_aside(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A group ends with its last picture, not with the key picture that follows."""
+    path, facts = recording(tmp_path / "a.mp4", shot(1, 130), CLOSED)
+    decoded, run = [], PacketDecoder.run
+
+    def counted(self: PacketDecoder, key: int = 0) -> Iterator[tuple[int, VideoFrame]]:
+        for number, frame in run(self, key):
+            decoded.append(number)
+            yield number, frame
+
+    monkeypatch.setattr(PacketDecoder, "run", counted)
+
+    assert len(list(survey(path, facts, workers=1, care="every"))) == 130
+    assert sorted(decoded) == list(range(130))
 
 
 def test_key_survey_gives_the_key_pictures(tmp_path: Path) -> None:
