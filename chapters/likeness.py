@@ -216,14 +216,13 @@ class BlockMatch:
     """How the blocks of one picture are found again in another, each shifted as it likes best.
 
     ``match`` weighted mean of the best correlations, -1..1 (NaN: nothing to compare);
-    ``kept`` share of the compared blocks found again; ``compared`` share of blocks that hold
-    structure in both; ``shift_px`` median length of their shifts in working pixels; ``scores`` the
-    best correlation of each of the 5 x 8 blocks, NaN where a block could not be compared.
+    ``kept`` share of the blocks that hold structure in both found again; ``shift_px`` median length
+    of their shifts in working pixels; ``scores`` the best correlation of each of the 5 x 8 blocks,
+    NaN where a block could not be compared.
     """
 
     match: float
     kept: float
-    compared: float
     shift_px: float
     scores: Plane
 
@@ -233,7 +232,6 @@ _NOTHING = float("nan")
 UNKNOWN_MATCH = BlockMatch(
     match=_NOTHING,
     kept=_NOTHING,
-    compared=0.0,
     shift_px=_NOTHING,
     scores=np.full((_MATCH_ROWS, _MATCH_COLUMNS), np.nan, np.float32),
 )
@@ -255,14 +253,11 @@ def block_match(a: View, b: View) -> BlockMatch:
         score = cv2.matchTemplate(area, template, cv2.TM_CCOEFF_NORMED)
         _, scores[i, j], _, (x, y) = cv2.minMaxLoc(score)
         shifts.append(float(np.hypot(x0 + x - left, y0 + y - top)))
-    compared = len(shifts) / scores.size
-    if compared < 0.08:
-        nan = float("nan")
-        return BlockMatch(nan, nan, compared, nan, scores)
+    if len(shifts) < 0.08 * scores.size:
+        return BlockMatch(_NOTHING, _NOTHING, _NOTHING, scores)
     return BlockMatch(
         match=float(np.average(scores[counts], weights=energy[counts])),
         kept=float(np.mean(scores[counts] > 0.7)),
-        compared=compared,
         shift_px=float(np.median(shifts)),
         scores=scores,
     )

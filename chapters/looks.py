@@ -11,7 +11,6 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -120,11 +119,11 @@ class Look:
     those of the frame pairs on either side. ``step`` is the frame's own step, ``step_before`` and
     ``step_after`` the largest near by.
 
-    ``torn`` is the share of the compared blocks that are found again over the step much worse than
-    on either side, ``torn_levels`` the mean change of their grey levels when their mean is taken
-    away, ``torn_alone`` their step over their largest one near by, and ``held`` how much of the tear
-    is left, at the least, across another step within a second: near 0 where that step brings the
-    torn blocks back (the other end of a flash), 1 where none does.
+    Blocks that are found again over the step much worse than on either side are torn: ``torn_levels``
+    is the mean change of their grey levels when their mean is taken away, and ``held`` how much of
+    the tear is left, at the least, across another step within a second: near 0 where that step
+    brings the torn blocks back (the other end of a flash), 1 where none does. Both are 0 where
+    nothing tore.
 
     ``back`` is the best match between any picture of the second before and any of the 0.6 s after,
     ``back_plain`` the same by strong structure only, ``landmarks`` how many landmarks of before
@@ -152,9 +151,7 @@ class Look:
     step: float
     step_before: float
     step_after: float
-    torn: float
     torn_levels: float
-    torn_alone: float
     held: float
     back: float
     back_plain: float
@@ -245,7 +242,6 @@ def compare(
     behind = block_match(before[-2].view, before[-1].view) if len(before) > 1 else UNKNOWN_MATCH
     ahead = block_match(entry.view, after[1].view) if len(after) > 1 else UNKNOWN_MATCH
     near_before = [e for e in before if e.seconds >= here - float(QUIET_S)]
-    near_after = [e for e in after[1:] if e.seconds <= here + float(QUIET_S)]
     step_before = max((e.step for e in near_before if e.index > 0), default=0.0)
     beside = min((m.match for m in (behind, ahead) if not math.isnan(m.match)), default=1.0)
     unlike = bool(pending.blank_s) or not (across.match > 0.8 or beside - across.match < 0.15)
@@ -273,9 +269,7 @@ def compare(
         step=entry.step,
         step_before=step_before,
         step_after=step_after,
-        torn=float(tear.blocks.mean()) / max(across.compared, 1e-6) if tear else 0.0,
         torn_levels=block_change(last, entry.view, tear.blocks) if tear else 0.0,
-        torn_alone=_stands_out(tear, entry, near_before, near_after) if tear else 0.0,
         held=_held(tear, entry, before, after) if tear else 0.0,
         back=back,
         back_plain=best_plain(olds, news),
@@ -301,18 +295,6 @@ def _tear(last: View, across: BlockMatch, behind: BlockMatch, ahead: BlockMatch)
     if not blocks.any():
         return None
     return Torn(last, blocks, float(np.mean(1 - across.scores[blocks])))
-
-
-def _stands_out(tear: Torn, entry: Entry, before: Sequence[Entry], after: Sequence[Entry]) -> float:
-    """The step of the torn blocks over their largest step in the pictures near by."""
-    columns, rows = tear.blocks.shape[::-1]
-
-    def step(seen: Entry) -> float:
-        small = cv2.resize(seen.unlike, (columns, rows), interpolation=cv2.INTER_AREA)
-        return float(np.asarray(small)[tear.blocks].mean())
-
-    beside = max((step(e) for e in (*before, *after) if e.index > 0), default=0.0)
-    return step(entry) / (beside + 0.01)
 
 
 def _held(tear: Torn, entry: Entry, before: Sequence[Entry], after: Sequence[Entry]) -> float:

@@ -28,7 +28,7 @@ from chapters.blends import BlendLook
 from chapters.contrast import ABRUPT, dips, ramp
 from chapters.cutrules import TUNED, CutRules
 from chapters.jumps import jump, number, other_ends
-from chapters.looks import SOON_S, Burst, Look
+from chapters.looks import SOON_S, Look
 from chapters.marks import MARK_S
 from chapters.signals import RETURN_SOON_S, Signals
 from chapters.spans import Span
@@ -51,10 +51,10 @@ ECHO = 0.4
 ONGOING = 3
 ONGOING_S = Fraction(15)
 #: A jump of a confidence below this is unsure.
-SURE = 0.85
+SURE = 0.95
 #: The same of faint jumps, of a confidence below ``PLAIN``.
 ONGOING_FAINT = 2
-PLAIN = 0.7
+PLAIN = 0.85
 #: Where four pictures lie farther apart than this, in seconds, others near by were left out.
 THINNED_S = Fraction(1, 2)
 #: Decoder smear may settle for so long before it stands still.
@@ -223,13 +223,18 @@ def _burnt(look: Look, rules: CutRules) -> bool:
 
 
 def _lit(look: Look, signals: Signals, rules: CutRules) -> bool:
-    """Whether hardly any of the structure is new, or another step takes back a light just like it."""
-    if look.burst is None or _thinned(look, signals):
+    """Whether hardly any of the structure is new, or another step takes back a light just like it.
+
+    A light that another step takes back is no cut either where nothing was new all at once.
+    """
+    if _thinned(look, signals):
         return False
+    ends = other_ends(look, signals, rules)
+    if look.burst is None:
+        return bool(ends)
     if look.burst.structure < rules.cut_structure_least:
         return True
-    others = [o for o in other_ends(look, signals, rules) if o.undone_s == look.undone_s]
-    return any(_ends(look.burst, o.burst, rules) for o in others if o.burst is not None)
+    return any(_ends(look, o, rules) for o in ends if o.undone_s == look.undone_s)
 
 
 def _thinned(look: Look, signals: Signals) -> bool:
@@ -238,9 +243,21 @@ def _thinned(look: Look, signals: Signals) -> bool:
     return signals.times[last] - signals.times[max(0, look.index - 2)] > THINNED_S
 
 
-def _ends(a: Burst, b: Burst, rules: CutRules) -> bool:
-    """Whether two bursts are the ends of one flash: as new as each other, and lit more than new."""
+def _ends(look: Look, other: Look, rules: CutRules) -> bool:
+    """Whether two steps are the ends of one flash: lit more than new, and as new as each other.
+
+    Or hardly new and gone just as it came, in the whole level as in what was new.
+    """
+    a, b = look.burst, other.burst
+    if a is None or b is None:
+        return False
     structure, levels = (a.structure + b.structure) / 2, (a.levels + b.levels) / 2
+    back = abs(look.level_step + other.level_step), abs(a.levels - b.levels)
+    sizes = abs(look.level_step), a.levels
+    if structure < rules.same_structure_most and all(
+        apart < rules.same_apart_most * size for apart, size in zip(back, sizes, strict=True)
+    ):
+        return True
     if abs(a.structure - b.structure) > rules.ends_apart_most:
         return False
     lit = structure < rules.lit_structure_most and levels > rules.lit_levels_least * structure
@@ -288,10 +305,10 @@ def _after_blank(look: Look, signals: Signals, rules: CutRules) -> SceneCut | No
         return None
     if max(look.back, number(look.back_plain)) > rules.either_most:
         return None
-    dark = look.blank_level < rules.dark_level
-    most = rules.blank_back_most if dark else rules.bright_back_most
-    margin = (most - look.back) / 0.3
-    stopped = dark and look.blank_s >= FROZEN_S  # black, and no cover: it may be left again soon
+    if look.blank_level >= rules.dark_level:
+        return None  # washed out: a light, fog, a cover
+    margin = (rules.blank_back_most - look.back) / 0.3
+    stopped = look.blank_s >= FROZEN_S  # black, and no cover: it may be left again soon
     if margin <= 0 or (_soon_back(look.returned_s) and not stopped):
         return None
     first = bisect_left(signals.times, look.at - look.blank_s)
@@ -302,8 +319,6 @@ def _after_blank(look: Look, signals: Signals, rules: CutRules) -> SceneCut | No
         return None  # a turret that clicks, a shutter: dark for an instant, smeared on either side
     if look.blank_s < BLINK_S and look.step_before > ABRUPT:
         return None  # a turret too: the picture slid away before it went dark
-    if lasts >= FADE_S and not dark:
-        return None  # fog that clears
     slow = lasts >= FADE_S and ends > look.index  # a view that is there at once did not fade in
     kind = "fade" if slow else "stop" if look.blank_s >= FROZEN_S else "cut"
     at = ends if kind == "fade" else look.index

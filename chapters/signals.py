@@ -35,8 +35,8 @@ from chapters.likeness import (
     landmarks,
     view,
     whole_match,
+    working_size,
 )
-from chapters.likeness import working_size as _working_size
 from chapters.looks import (
     BLANK_DETAIL,
     LOOK_S,
@@ -164,7 +164,7 @@ class SignalReader:
         if self._times and time <= self._times[-1]:
             raise ValueError(f"frame at {time} comes after the frame at {self._times[-1]}")
         if self._size is None:
-            self._size = _working_size(luma.shape[0], luma.shape[1])
+            self._size = working_size(luma.shape[0], luma.shape[1])
         entry = self._entry(time, view(luma, self._size))
         if tint is not None:
             entry.tint = tint

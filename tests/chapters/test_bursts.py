@@ -82,13 +82,13 @@ def test_a_flash_is_a_burst_that_is_not_held() -> None:
 
 
 @pytest.mark.parametrize("at", [(14, 14), (60, 30)])
-def test_a_jump_that_changes_a_fiftieth_of_the_view_is_found(at: tuple[int, int]) -> None:
-    """Something 18 x 16 pixels large is there from one frame to the next, in a view that pans."""
+def test_a_jump_that_changes_a_thirtieth_of_the_view_is_found(at: tuple[int, int]) -> None:
+    """Something 24 x 20 pixels large is there from one frame to the next, in a view that pans."""
     x, y = at
-    thing = canvas(9)[40:56, 40:58]
+    thing = canvas(9)[40:60, 40:64]
     pictures = shot(1, 120, tool_px=0, noise=3)
     for picture in pictures[60:]:
-        picture[y : y + 16, x : x + 18] = np.clip(thing, 0, 255)
+        picture[y : y + 20, x : x + 24] = np.clip(thing, 0, 255)
     reader = SignalReader()
     for time, picture in timed(pictures):
         reader.feed(time, picture)

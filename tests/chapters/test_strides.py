@@ -2,22 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from fractions import Fraction
 
 import cv2
 import numpy as np
 import pytest
 
-from chapters.cutrules import TUNED, CutRules
 from chapters.likeness import View, view
 from chapters.scenecuts import find_cuts
 from chapters.signals import SignalReader, Signals
 from chapters.strides import Course, Flow, stride_of
 from tests.scenes import COLUMNS, ROWS, Grey, canvas, shot, timed
-
-#: The rules without strides.
-WITHOUT = replace(TUNED, stride_least=float("inf"))
 
 
 def seen(picture: np.ndarray[tuple[int, ...], np.dtype[np.float32]]) -> View:
@@ -69,9 +64,9 @@ def test_a_stride_is_beyond_one_and_a_half_times_what_goes_near_by() -> None:
     assert stride_of(course(5), [course(1)], [course(3.2)]).farther == 0
 
 
-def cuts(pictures: list[Grey], rules: CutRules = TUNED) -> list[Fraction]:
+def cuts(pictures: list[Grey]) -> list[Fraction]:
     """Times of the cuts found in pictures at thirty a second."""
-    return [c.at for c in find_cuts(read(pictures), rules)]
+    return [c.at for c in find_cuts(read(pictures))]
 
 
 def read(pictures: list[Grey]) -> Signals:
@@ -85,11 +80,10 @@ def read(pictures: list[Grey]) -> Signals:
 @pytest.mark.parametrize("seed", [2, 4])
 @pytest.mark.parametrize("leap", [10, 12])
 def test_a_drifting_view_that_leaps_is_a_jump(seed: int, leap: int) -> None:
-    """A third of a second of a slow drift is missing: a pixel or three, told by nothing else."""
+    """A third of a second of a slow drift is missing: a pixel or three."""
     pictures = shot(seed, 60, tool_px=0) + shot(seed, 60, tool_px=0, start=60 + leap)
 
     assert cuts(pictures) == [Fraction(2)]
-    assert cuts(pictures, WITHOUT) == []
 
 
 @pytest.mark.parametrize("still", [0, 60])

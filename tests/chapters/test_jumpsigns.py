@@ -1,0 +1,124 @@
+"""What speaks for a jump: the measures of one step, and what they are worth."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from fractions import Fraction as F
+
+import numpy as np
+import pytest
+
+from chapters.cutrules import TUNED
+from chapters.jumps import evidence, jump
+from chapters.jumpsigns import gap, signs
+from chapters.jumpweights import CONSTANT, WEIGHTS, Weight
+from chapters.looks import Look
+from chapters.signals import SignalReader, Signals
+from tests.scenes import shot, timed
+
+
+def read(frames: int = 120, leap: int = 30) -> Signals:
+    """A view in which the tool is elsewhere from frame 60 on."""
+    reader = SignalReader()
+    for time, picture in timed(shot(1, 60) + shot(1, frames - 60, start=60 + leap)):
+        reader.feed(time, picture)
+    return reader.finish()
+
+
+def the_jump(signals: Signals) -> Look:
+    """The look at frame 60."""
+    (look,) = (look for look in signals.looks if look.index == 60)
+    return look
+
+
+def test_every_measure_has_a_weight_and_every_weight_a_measure() -> None:
+    """In one order, so that what is fitted is what is measured."""
+    signals = read()
+
+    assert list(signs(the_jump(signals), signals)) == list(WEIGHTS)
+
+
+def test_a_step_is_held_against_the_pictures_near_by_at_every_width() -> None:
+    """Changes of 1, 2, 3 and so on levels a frame; within 0.12 s of frame 60 lie three on either side."""
+    signals = read()
+    ramp = np.arange(120, dtype=np.float32)
+    signals = replace(signals, change=ramp, step=ramp / 100)
+    measured = signs(the_jump(signals), signals)
+
+    assert measured["change_over_12"] == pytest.approx(60 / (63 + 0.05))
+    assert measured["step_over_12"] == pytest.approx(0.6 / (0.63 + 0.003), rel=1e-5)
+    assert measured["change_near_12"] == pytest.approx(60)
+    assert measured["thirds_12"] == pytest.approx(62 / (60 + 0.01))
+    assert measured["change_over_100"] == pytest.approx(60 / (90 + 0.05))
+
+
+def test_what_was_not_there_is_unknown() -> None:
+    """A step without a burst or a stir has measures of neither; the largest near by are none."""
+    signals = read()
+    look = replace(the_jump(signals), burst=None, stir=None, stride=None)
+    measured = signs(look, replace(signals, looks=(look,)))
+
+    unknown = {name for name, value in measured.items() if math.isnan(value)}
+    assert unknown == {n for n in WEIGHTS if n.split("_")[0] in ("burst", "stir", "stride")}
+    assert measured["near_burst"] == measured["near_stir"] == measured["near_step"] == 0
+
+
+def test_the_longer_between_two_pictures_the_larger_the_gap() -> None:
+    """1 at 25 frames a second and more; twice that at 12.5, and where the usual is twice as short."""
+    signals = read()
+    look = the_jump(signals)
+    slow = replace(signals, times=tuple(F(n, 10) for n in range(120)))
+
+    assert gap(look, signals) == 1
+    assert gap(replace(look, gap_ratio=2.0), signals) == 2
+    assert gap(replace(look, at=F(6)), slow) == pytest.approx(2.5)
+
+
+def test_a_measure_counts_within_what_jumps_have() -> None:
+    """Its weight times it and its square; beyond the limits no more; unknown as was fitted."""
+    plain = Weight(False, -1.0, 2.0, 3.0, -0.5, 0.25)
+    logs = Weight(True, -2.0, 2.0, 1.0, 0.0, 0.0)
+
+    assert plain.worth(1.0) == 2.5
+    assert plain.worth(2.0) == plain.worth(100.0) == 4.0
+    assert plain.worth(-1.0) == plain.worth(-7.0) == -3.5
+    assert plain.worth(float("nan")) == 0.25
+    assert logs.worth(0.99) == pytest.approx(0.0)
+    assert logs.worth(0.0) == -2.0
+
+
+def test_the_evidence_is_what_all_measures_are_worth_together() -> None:
+    """Nothing known gives the constant and what it is worth not to know."""
+    nothing = dict.fromkeys(WEIGHTS, float("nan"))
+
+    assert evidence(nothing) == pytest.approx(CONSTANT + sum(w.unknown for w in WEIGHTS.values()))
+
+
+def test_where_there_is_doubt_more_evidence_is_asked_for() -> None:
+    """A view of which less than half has structure; a picture before that only repeats another."""
+    signals = read()
+    look = the_jump(signals)
+    repeated = signals.change.copy()
+    repeated[59] = 0.0
+    plain = jump(look, signals, TUNED)
+    assert plain is not None
+    sure = replace(TUNED, doubt_more=0.0)
+    more = TUNED.doubt_more / TUNED.jump_scale
+
+    for doubtful in (
+        replace(signals, detail=np.full(120, 0.4, np.float32)),
+        replace(signals, change=repeated),
+    ):
+        without, given = jump(look, doubtful, sure), jump(look, doubtful, TUNED)
+        assert without is not None
+        assert given == pytest.approx(without - more)
+    assert jump(look, signals, sure) == plain
+
+
+def test_a_jump_has_more_evidence_than_any_step_of_a_movement() -> None:
+    """The tool elsewhere at once, against the same tool that goes on moving."""
+    jumped, moved = read(), read(leap=0)
+    looks = [evidence(signs(look, moved)) for look in moved.looks]
+
+    assert evidence(signs(the_jump(jumped), jumped)) > max([*looks, 0.0]) + 3
