@@ -108,18 +108,25 @@ def _missed(look: Look, signals: Signals) -> bool:
 
 
 def _recoded(look: Look, rules: CutRules) -> bool:
-    """Whether nearly all of the view is drawn anew where it was: a key picture, a light.
+    """Whether the view is drawn anew where it was: a light, a key picture, something set down.
 
-    Or so much of it in levels and so little in structure that only a light does it, or so much of
-    it burnt out on one side.
+    A light changes so much in levels and so little in structure, or burns out so much of the view.
+    Where next to nothing went anywhere a key picture changes nearly all of the view or hardly any
+    structure, and what is set down or lights up a small part of it.
     """
     burst, stir, stride = look.burst, look.stir, look.stride
     if burst is not None and burst.levels > rules.burst_lit_most * burst.structure:
         return True
     if burst is not None and burst.burnt > rules.jump_burnt_most:
         return True
-    everywhere = stir is not None and stir.share > rules.recoded_share_least
-    return everywhere and stride is not None and stride.farther < rules.recoded_farther_most
+    if stir is None or stride is None:
+        return False
+    if stir.share > rules.recoded_share_least and stride.farther < rules.recoded_farther_most:
+        return True
+    if stir.share < rules.placed_share_most and stride.farther < rules.placed_farther_most:
+        return True
+    faint = burst is not None and burst.structure < rules.faint_structure_most
+    return faint and stride.farther < rules.faint_farther_most
 
 
 def _ticks(look: Look, signals: Signals) -> bool:
