@@ -30,8 +30,7 @@ class CutRules:
     more than ``jump_burnt_most`` of the view: a light. None is one that draws anew more than
     ``recoded_share_least`` of the view where less than ``recoded_farther_most`` of it went anywhere,
     or less than ``faint_structure_most`` of the structure where less than ``faint_farther_most``
-    went: a key picture; nor less than ``placed_share_most`` of it where less than
-    ``placed_farther_most`` went: something set down, lit up or counted there.
+    went: a key picture.
 
     A view that came back was not swapped where more than ``burnt_most`` of it was burnt out; a burst
     over less than ``ticks_share_most`` of it may tick.
@@ -77,8 +76,6 @@ class CutRules:
     recoded_farther_most: float = 0.05
     faint_structure_most: float = 0.13
     faint_farther_most: float = 0.1
-    placed_share_most: float = 0.12
-    placed_farther_most: float = 0.005
     burnt_most: float = 0.14
     cut_structure_least: float = 0.33
     lit_burnt_most: float = 0.55

@@ -108,11 +108,11 @@ def _missed(look: Look, signals: Signals) -> bool:
 
 
 def _recoded(look: Look, rules: CutRules) -> bool:
-    """Whether the view is drawn anew where it was: a light, a key picture, something set down.
+    """Whether the view is drawn anew where it was: a light, a key picture.
 
     A light changes so much in levels and so little in structure, or burns out so much of the view.
     Where next to nothing went anywhere a key picture changes nearly all of the view or hardly any
-    structure, and what is set down or lights up a small part of it.
+    structure.
     """
     burst, stir, stride = look.burst, look.stir, look.stride
     if burst is not None and burst.levels > rules.burst_lit_most * burst.structure:
@@ -122,8 +122,6 @@ def _recoded(look: Look, rules: CutRules) -> bool:
     if stir is None or stride is None:
         return False
     if stir.share > rules.recoded_share_least and stride.farther < rules.recoded_farther_most:
-        return True
-    if stir.share < rules.placed_share_most and stride.farther < rules.placed_farther_most:
         return True
     faint = burst is not None and burst.structure < rules.faint_structure_most
     return faint and stride.farther < rules.faint_farther_most

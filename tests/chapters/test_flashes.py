@@ -163,8 +163,6 @@ def test_another_view_after_black_is_a_cut_and_after_white_none(
         (1.0, 0.3, 0.0, 0),  # a key picture after a coarse one
         (0.4, 0.3, 0.06, 1),
         (0.4, 0.1, 0.06, 0),  # a key picture of a view at rest: hardly any structure is new
-        (0.1, 0.3, 0.06, 1),
-        (0.1, 0.3, 0.0, 0),  # something small that is set down or lights up
     ],
 )
 def test_a_view_drawn_anew_where_it_was_is_no_jump(
