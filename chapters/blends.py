@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 import numpy as np
+from numpy.typing import NDArray
 
 from chapters.bestmatch import best_match, best_plain, best_scaled, most_landmarks
 from chapters.likeness import Plane, View, blend, block_match, block_mean
@@ -45,8 +46,9 @@ class BlendLook:
     old one was seen again (see looks.Look); NaN back where one of them is blank.
 
     From ``begins`` to ``ends``: ``leap`` is the most that the share of the later view rises from
-    frame to frame, ``fine`` the fine detail halfway over that of the ends, and ``lit`` how far the
-    mean level leaves that of a mixture, over how far apart the levels of the ends are.
+    frame to frame, ``middle`` how much it rises in the middle half, ``fine`` the fine detail halfway
+    over that of the ends, and ``lit`` how far the mean level leaves that of a mixture, over how far
+    apart the levels of the ends are.
     """
 
     begins: Fraction
@@ -61,6 +63,7 @@ class BlendLook:
     scaled: float
     kept: float
     leap: float
+    middle: float
     fine: float
     lit: float
     returned_s: Fraction | None = None
@@ -103,6 +106,7 @@ def _look(sag: Sag, ring: Sequence[Entry]) -> tuple[BlendLook, View]:
     marked = most_landmarks((olds[0], olds[-1]), news[::-1]) if back < 0.8 else 0
     inside = [e.view for e in ring if sag.begins <= e.time <= sag.ends]
     fit = blend(inside[0], inside[len(inside) // 2], inside[-1])
+    shares = _shares([v.coarse for v in inside])
     look = BlendLook(
         begins=sag.begins,
         ends=sag.ends,
@@ -115,20 +119,20 @@ def _look(sag: Sag, ring: Sequence[Entry]) -> tuple[BlendLook, View]:
         landmarks=marked,
         scaled=best_scaled(olds, news) if back < 0.8 else float("nan"),
         kept=max(_kept(olds[-1], news[0]), _kept(olds[0], news[-1])),
-        leap=_leap([v.coarse for v in inside]),
+        leap=float(np.abs(np.diff(shares)).max(initial=0.0)),
+        middle=float(shares[-1 - len(inside) // 4] - shares[len(inside) // 4]),
         fine=_fine(inside),
         lit=_lit(inside),
     )
     return look, olds[-1]
 
 
-def _leap(pictures: Sequence[Plane]) -> float:
-    """The most that the share of the last picture rises from one picture to the next."""
+def _shares(pictures: Sequence[Plane]) -> NDArray[np.float64]:
+    """The share of the last picture in each, 0 in the first and 1 in the last."""
     first = pictures[0]
     apart = pictures[-1] - first
     size = float((apart * apart).sum()) + 1e-6
-    shares = np.array([float(((p - first) * apart).sum()) / size for p in pictures])
-    return float(np.abs(np.diff(shares)).max(initial=0.0))
+    return np.array([float(((p - first) * apart).sum()) / size for p in pictures])
 
 
 def _fine(views: Sequence[View]) -> float:

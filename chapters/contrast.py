@@ -16,6 +16,8 @@ from chapters.signals import Signals
 
 #: Fog comes and goes within this time on either side, in seconds.
 FOG_S = Fraction(3)
+#: Black pictures of one stretch differ by no more than this, in levels.
+BLACK_LEVELS = 2.0
 #: A step larger than this is a cut or a cover.
 ABRUPT = 0.3
 
@@ -29,7 +31,17 @@ def ramp(signals: Signals, first: int, stop: int) -> tuple[int, int]:
     lowest = bisect_left(times, times[first] - 2 * LOOK_S)
     highest = bisect_right(times, times[stop] + 2 * LOOK_S)
     begins = first - 1 - _climb(contrast[lowest:first][::-1])
-    return max(begins, 0), stop + _climb(contrast[stop:highest])
+    climbs = _leaves_black(signals, first, stop)
+    return max(begins, 0), max(climbs + _climb(contrast[climbs:highest]), stop)
+
+
+def _leaves_black(signals: Signals, first: int, stop: int) -> int:
+    """The first picture of a blank stretch that is brighter than its darkest; ``stop`` where all are as dark.
+
+    A view of little contrast is blank still when it has long begun to come up.
+    """
+    levels = signals.level[first:stop]
+    return first + int(np.flatnonzero(levels <= levels.min() + BLACK_LEVELS)[-1]) + 1
 
 
 def _climb(contrast: Numbers) -> int:

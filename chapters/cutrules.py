@@ -17,23 +17,25 @@ class CutRules:
     change in levels that shows. After a blank stretch ``blank_back_most`` takes the place of
     ``back_most``; nothing is told after one brighter than ``dark_level``: washed out or fogged.
 
-    A jump within one view: ``jump_least`` evidence (see ``jumps.evidence``), ``doubt_more`` where
-    the recorder missed a picture or less than ``doubt_detail_most`` of the view has structure; so
-    much more of it as ``jump_scale`` is a full margin. None is one
-    of two steps of light of more than ``unlit_levels`` that undo each other, as the ends of a flash
-    do, unless the step is within ``burst_light_most`` and more than ``unlit_structure_most`` of the
-    structure is new; ``flash_levels_apart`` and ``flash_structure_apart`` how unlike the two ends of
-    a short flash may be in levels, as a part, and in new structure. None is a step that another
-    magnification explains, which matches by ``scaled_gain`` better, and by ``scaled_plain`` where the
-    step is alone: a turret or a zoom takes more than a frame, or leaves the view plainly the same.
-    None is one whose levels are more than ``burst_lit_most`` for all new structure, that burns out
-    more than ``jump_burnt_most`` of the view: a light. None is one that draws anew more than
-    ``recoded_share_least`` of the view where less than ``recoded_farther_most`` of it went anywhere,
-    or less than ``faint_structure_most`` of the structure where less than ``faint_farther_most``
-    went: a key picture.
+    A jump within one view: ``jump_least`` evidence (see ``jumps.evidence``), ``doubt_more`` for each
+    doubt (the recorder missed a picture, such steps come at equal distances, less than
+    ``doubt_detail_most`` of the view has structure), ``hole_more`` where many pictures are missing;
+    so much more of it as ``jump_scale`` is a full margin.
+    None is one of two steps of light of more than ``unlit_levels`` that undo each other, as the
+    ends of a flash do, unless the step is within ``burst_light_most`` and more than
+    ``unlit_structure_most`` of the structure is new; ``flash_levels_apart`` and
+    ``flash_structure_apart`` how unlike the two ends of a short flash may be in levels, as a part,
+    and in new structure. None is a step that another magnification explains, which matches by
+    ``scaled_gain`` better, and by ``scaled_plain`` where the step is alone: a turret or a zoom
+    takes more than a frame, or leaves the view plainly the same. None is one whose levels are more
+    than ``burst_lit_most`` for all new structure, that burns out more than ``jump_burnt_most`` of
+    the view: a light. None is one that draws anew more than ``recoded_share_least`` of the view
+    where less than ``recoded_farther_most`` of it went anywhere, or less than
+    ``faint_structure_most`` of the structure where less than ``faint_farther_most`` went: a key
+    picture.
 
-    A view that came back was not swapped where more than ``burnt_most`` of it was burnt out; a burst
-    over less than ``ticks_share_most`` of it may tick.
+    A view that came back was not swapped where more than ``burnt_most`` of it was burnt out; a
+    burst over less than ``ticks_share_most`` of it may tick.
 
     No other view: less than ``cut_structure_least`` of the structure is new; or two steps that undo
     each other, as new as each other but for ``ends_apart_most``, burn out more than
@@ -41,13 +43,15 @@ class CutRules:
     than ``lit_levels_least`` levels for all of it; or have less than ``same_structure_most`` and
     change the levels by the same but for ``same_apart_most``.
 
-    A blend: ``mixed_weights`` of the evidence against it and ``mixed_most`` its sum; where a mixture
-    leaves more than ``unmixed_misfit``, the sag misses the parabola by no more than
-    ``unmixed_sag_most``. Unless a blend is plain, by a margin of ``plain_margin``, it needs a view
-    that does not come back: ``blend_back_most``, ``blend_kept_most`` share of blocks found again.
-    ``plain_misfit_most`` of one that a cut inside it does not refute; ``fine_least`` of the fine
-    detail stays. A side brighter than ``dark_level`` whose contrast dips below ``dip_part`` of what
-    it is soon before and after is fogged.
+    A blend: ``mixed_weights`` of the evidence against it and ``mixed_most`` its sum; where a
+    mixture leaves more than ``unmixed_misfit``, the sag misses the parabola by no more than
+    ``unmixed_sag_most``. The later view's share rises by ``middle_least`` in the middle half; a
+    side brighter than ``dark_level`` has structure in ``washed_detail_most`` of it. Unless a blend
+    is plain, by a margin of ``plain_margin``, it needs a view that does not come back:
+    ``blend_back_most``, ``blend_kept_most`` share of blocks found again; and no light of more than
+    ``beside_levels`` goes on or off right beside it. ``plain_misfit_most`` of one that a cut inside
+    it does not refute; ``fine_least`` of the fine detail stays. A side brighter than ``dark_level``
+    whose contrast dips below ``dip_part`` of what it is soon before and after is fogged.
     """
 
     across_most: float = 0.65
@@ -65,9 +69,10 @@ class CutRules:
     unlit_structure_most: float = 0.55
     flash_levels_apart: float = 0.25
     flash_structure_apart: float = 0.3
-    jump_least: float = 0.6
+    jump_least: float = 0.8
     jump_scale: float = 2.4
     doubt_more: float = 1.0
+    hole_more: float = 2.0
     doubt_detail_most: float = 0.5
     burst_light_most: float = 16.0
     burst_lit_most: float = 110.0
@@ -96,6 +101,9 @@ class CutRules:
     blend_back_most: float = 0.45
     blend_kept_most: float = 0.6
     plain_misfit_most: float = 0.12
+    middle_least: float = 0.06
+    beside_levels: float = 12.0
+    washed_detail_most: float = 0.15
 
 
 #: The limits as tuned.

@@ -25,19 +25,33 @@ LONE_PART = 0.2
 SPARSE_S = Fraction(1, 4)
 #: What is new in one place again within this time ticks there, in seconds.
 TICKS_S = Fraction(15)
+#: Key pictures are so many frames apart; one steps by such a part of another's step, and is so many
+#: times as large as the steps beside it.
+BEAT_FRAMES = (5, 301)
+BEAT_PART = 0.5
+BEAT_ALONE = 3.0
+#: Pictures so many times as far apart as usual have a hole between them.
+HOLE_RATIO = 3.5
 #: A picture that changes by less than this part of what is usual near by repeats the one before.
 REPEATED = 0.25
+#: A step so many pictures after a repeated one may be what the recorder missed.
+MISSED = 5
 
 
 def jump(look: Look, signals: Signals, rules: CutRules) -> float | None:
     """How far the step lies beyond the limits of movement within one view; None within them."""
     if not may_jump(look, signals, rules):
         return None
-    least = rules.jump_least
-    if signals.detail[look.index] < rules.doubt_detail_most or _missed(look, signals):
-        least += rules.doubt_more
-    margin = (evidence(signs(look, signals)) - least) / rules.jump_scale
-    return margin if margin > 0 else None
+    over = evidence(signs(look, signals)) - rules.jump_least
+    if look.gap_ratio > HOLE_RATIO:
+        over -= rules.hole_more
+    if signals.detail[look.index] < rules.doubt_detail_most:
+        over -= rules.doubt_more
+    if _missed(look, signals):
+        over -= rules.doubt_more
+    if over > 0 and _beats(look, signals):
+        over -= rules.doubt_more
+    return over / rules.jump_scale if over > 0 else None
 
 
 def may_jump(look: Look, signals: Signals, rules: CutRules) -> bool:
@@ -100,11 +114,28 @@ def _lone(look: Look) -> bool:
 
 
 def _missed(look: Look, signals: Signals) -> bool:
-    """Whether the picture before only repeats the one before it: the recorder missed one, things went on."""
-    last = look.index - 1
+    """Whether a picture just before only repeats the one before it: the recorder missed some, things went on."""
+    first, last = look.index - MISSED, look.index - 1
     near = (signals.change[max(1, last - 5) : last], signals.change[last + 2 : last + 8])
     usual = np.concatenate(near)
-    return bool(usual.size) and bool(signals.change[last] < REPEATED * np.median(usual))
+    seen = signals.change[max(1, first) : last + 1]
+    return bool(usual.size and seen.size) and bool(seen.min() < REPEATED * np.median(usual))
+
+
+def _beats(look: Look, signals: Signals) -> bool:
+    """Whether such a step comes again, alone, at one distance before and after: key pictures do."""
+    step, here = signals.step, look.index
+    farthest = min(BEAT_FRAMES[1], here, len(step) - here)
+    apart = np.arange(BEAT_FRAMES[0], farthest)
+    both = np.minimum(step[here - apart], step[here + apart])
+    again = apart[both > BEAT_PART * step[here]].tolist()
+    return any(_alone(signals, here - n) and _alone(signals, here + n) for n in again)
+
+
+def _alone(signals: Signals, n: int) -> bool:
+    """Whether the step is many times as large as those of the three pictures on either side."""
+    near = np.concatenate((signals.step[max(1, n - 3) : n], signals.step[n + 1 : n + 4]))
+    return bool(signals.step[n] > BEAT_ALONE * near.max(initial=0.0))
 
 
 def _recoded(look: Look, rules: CutRules) -> bool:

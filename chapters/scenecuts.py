@@ -25,12 +25,13 @@ from fractions import Fraction
 from itertools import pairwise
 
 from chapters.blends import BlendLook
-from chapters.contrast import ABRUPT, dips, ramp
+from chapters.contrast import ABRUPT, ramp
 from chapters.cutrules import TUNED, CutRules
 from chapters.jumps import jump, number, other_ends
 from chapters.looks import SOON_S, Look
 from chapters.marks import MARK_S
-from chapters.signals import RETURN_SOON_S, Signals
+from chapters.melts import came_back, melt, one_view, soon_back
+from chapters.signals import Signals
 from chapters.spans import Span
 from chapters.times import RecordingTime
 
@@ -266,7 +267,7 @@ def _ends(look: Look, other: Look, rules: CutRules) -> bool:
 
 def _other_view(look: Look, signals: Signals, rules: CutRules) -> float | None:
     """How far the step lies beyond the limits of a change of view; None within them."""
-    if math.isnan(look.back) or _one_view(look, rules) or look.levels < rules.levels_least:
+    if math.isnan(look.back) or one_view(look, rules) or look.levels < rules.levels_least:
         return None
     if max(look.back, number(look.back_plain)) > rules.either_most:
         return None
@@ -275,7 +276,7 @@ def _other_view(look: Look, signals: Signals, rules: CutRules) -> float | None:
     margin = min(
         (rules.across_most - look.across) / 0.1,
         (min(beside, 1.0) - look.across - rules.drop_least) / 0.2,
-        (back_most - _back(look)) / 0.15,
+        (back_most - came_back(look)) / 0.15,
     )
     return margin if margin > 0 else None
 
@@ -290,18 +291,8 @@ def _echoed(look: Look, signals: Signals) -> bool:
     )
 
 
-def _back(look: Look | BlendLook) -> float:
-    """How well the view came back: mean of the match of all structure and of the strong alone."""
-    return look.back if math.isnan(look.back_plain) else (look.back + look.back_plain) / 2
-
-
-def _one_view(look: Look | BlendLook, rules: CutRules) -> bool:
-    """Whether both sides show one view, moved, turned or at another magnification."""
-    return (look.landmarks or 0) >= rules.landmarks_least or look.scaled > rules.scaled_most
-
-
 def _after_blank(look: Look, signals: Signals, rules: CutRules) -> SceneCut | None:
-    if math.isnan(look.back) or _one_view(look, rules) or look.levels < rules.levels_least:
+    if math.isnan(look.back) or one_view(look, rules) or look.levels < rules.levels_least:
         return None
     if max(look.back, number(look.back_plain)) > rules.either_most:
         return None
@@ -309,7 +300,7 @@ def _after_blank(look: Look, signals: Signals, rules: CutRules) -> SceneCut | No
         return None  # washed out: a light, fog, a cover
     margin = (rules.blank_back_most - look.back) / 0.3
     stopped = look.blank_s >= FROZEN_S  # black, and no cover: it may be left again soon
-    if margin <= 0 or (_soon_back(look.returned_s) and not stopped):
+    if margin <= 0 or (soon_back(look.returned_s) and not stopped):
         return None
     first = bisect_left(signals.times, look.at - look.blank_s)
     begins, ends = ramp(signals, first, look.index)
@@ -331,63 +322,12 @@ def _after_blank(look: Look, signals: Signals, rules: CutRules) -> SceneCut | No
 
 
 def _melted(look: BlendLook, signals: Signals, rules: CutRules) -> SceneCut | None:
-    if math.isnan(look.back) or look.levels < rules.levels_least:
-        return None
-    if look.misfit > rules.unmixed_misfit and look.sag > rules.unmixed_sag_most:
-        return None
-    margin = _mixed(look, rules)
-    if margin <= 0 or (margin < rules.plain_margin and _comes_back(look, signals, rules)):
+    margin = melt(look, signals, rules)
+    if margin is None:
         return None
     return SceneCut(
         RecordingTime(look.ends), "dissolve", _confidence(margin), RecordingTime(look.begins)
     )
-
-
-def _mixed(look: BlendLook, rules: CutRules) -> float:
-    """How plainly the pictures are mixtures: evidence against it added up, as a logistic regression does.
-
-    Against it speak strengths that do not sag along the parabola or not by as much, what the mixture
-    leaves unexplained, a share that leaps, fine detail that is lost, a light, a view that comes back
-    and blocks that are found again; for it, how far apart the outer pictures are.
-    """
-    against = (
-        min(look.sag, 0.15),
-        min(abs(look.solid), 0.8),
-        min(look.misfit, 1.2),
-        min(look.leap, 0.5),
-        min(max(rules.fine_least - look.fine, 0.0), 1.0),
-        min(look.lit, 1.0),
-        _back(look),
-        look.kept,
-        -math.log(max(look.levels, 1.0)),
-    )
-    return (
-        rules.mixed_most - sum(w * x for w, x in zip(rules.mixed_weights, against, strict=True))
-    ) / 2
-
-
-def _comes_back(look: BlendLook, signals: Signals, rules: CutRules) -> bool:
-    """Whether the view is seen again, moved, fogged or as it was: then it was not left."""
-    return (
-        _one_view(look, rules)
-        or _soon_back(look.returned_s)
-        or look.kept > rules.blend_kept_most
-        or _back(look) > rules.blend_back_most
-        or _foggy(look, signals, rules)
-    )
-
-
-def _foggy(look: BlendLook, signals: Signals, rules: CutRules) -> bool:
-    """Whether either end of the blend is a bright picture in a dip of the contrast: fog, not a view."""
-    places = [bisect_left(signals.times, at) for at in (look.begins, look.ends)]
-    return any(
-        signals.level[n] > rules.dark_level and dips(signals, n, rules.dip_part) for n in places
-    )
-
-
-def _soon_back(returned_s: Fraction | None) -> bool:
-    """Whether the view came back so soon that it was fogged or covered, not left."""
-    return returned_s is not None and returned_s <= RETURN_SOON_S
 
 
 def _touch(look: BlendLook, cut: SceneCut) -> bool:

@@ -10,8 +10,9 @@ import pytest
 from numpy.typing import NDArray
 
 from chapters.blends import BlendLook
+from chapters.looks import Look
 from chapters.scenecuts import find_cuts
-from chapters.signals import SignalReader
+from chapters.signals import SignalReader, Signals
 from tests.scenes import Grey, canvas, lit, shot, timed
 
 Floats = NDArray[np.float64]
@@ -56,6 +57,20 @@ def test_a_fade_is_told_once(count: int, black: int) -> None:
     assert cuts[0].begins < F(90 + count, 30) < cuts[0].at
 
 
+def test_a_fade_into_a_view_of_little_contrast_is_told_once() -> None:
+    """Its structure is seen only when it is well on its way up; a slide, a wall."""
+    pictures = faded(24, 12)
+    for n in range(90 + 24 + 12, len(pictures)):
+        mean = float(pictures[n].mean())
+        pictures[n] = np.round(mean + (pictures[n] - mean) * 0.06).astype(np.uint8)
+    reader = SignalReader()
+    for time, picture in timed(pictures):
+        reader.feed(time, picture)
+    cuts = find_cuts(reader.finish())
+
+    assert [c.kind for c in cuts] == ["fade"]
+
+
 def panned(seed: int, frames: int, px: float) -> Floats:
     """A view that glides over a ground by ``px`` a frame, with noise."""
     ground, rng = canvas(seed, 110, 240), np.random.default_rng(seed)
@@ -73,9 +88,14 @@ def test_a_dissolve_between_moving_views_is_told(count: int, px: float) -> None:
     reader = SignalReader()
     for n, picture in enumerate((*out[:90], *mixed, *into[count:])):
         reader.feed(F(n, 30), np.clip(np.round(picture), 0, 255).astype(np.uint8))
-    cuts = find_cuts(reader.finish())
+    signals = reader.finish()
+    cuts = find_cuts(signals)
 
     assert [c.kind for c in cuts] == ["dissolve"]
+    (seen,) = [blend for blend in signals.blends if blend.ends == cuts[0].at]
+    assert seen.middle == pytest.approx(
+        0.5, abs=0.12
+    )  # evenly mixed: half of it in the middle half
 
 
 @pytest.mark.parametrize("frames", [20, 40, 70])
@@ -105,6 +125,7 @@ def melt(**changes: float | F) -> BlendLook:
         scaled=0.2,
         kept=0.1,
         leap=0.06,
+        middle=0.5,
         fine=0.9,
         lit=0.05,
     )
@@ -113,12 +134,17 @@ def melt(**changes: float | F) -> BlendLook:
 
 def told(*melts: BlendLook, dark: tuple[F, F] | None = None) -> list[str]:
     """The kinds of cut told of these blends in ten seconds; between two times the picture is black."""
+    return [c.kind for c in find_cuts(with_blends(*melts, dark=dark))]
+
+
+def with_blends(*melts: BlendLook, dark: tuple[F, F] | None = None) -> Signals:
+    """Ten seconds with these blends; between two times the picture is black."""
     times = tuple(F(n, 30) for n in range(300))
     lit_up = np.array([dark is None or not dark[0] <= t <= dark[1] for t in times], np.float32)
     none = np.zeros(300, np.float32)
     signals = replace(SignalReader().finish(F(10)), times=times, blends=melts)
     signals = replace(signals, level=16 + 100 * lit_up, contrast=10 * lit_up, step=none)
-    return [c.kind for c in find_cuts(replace(signals, detail=lit_up, change=none))]
+    return replace(signals, detail=lit_up, change=none)
 
 
 @pytest.mark.parametrize(
@@ -158,6 +184,68 @@ def test_only_a_plain_dissolve_may_be_followed_by_the_view_before_it(changes: di
     """What comes back soon was not left, unless everything else says mixture."""
     assert told(melt(**changes)) == ["dissolve"]
     assert told(melt(**changes, sag=0.05, misfit=0.5)) == []
+
+
+def test_a_view_that_moved_and_is_seen_again_was_not_left() -> None:
+    """However plain the mixture: a camera that tilts over fine structure."""
+    assert told(melt(landmarks=6, returned_s=F(7, 5))) == []
+    assert told(melt(landmarks=6, returned_s=F(4))) == ["dissolve"]
+
+
+def test_a_blend_that_stands_still_halfway_is_no_dissolve() -> None:
+    """Two lights, one at either end: nothing melts in the half between them."""
+    assert told(melt(middle=0.03)) == []
+    assert told(melt(middle=0.1)) == ["dissolve"]
+
+
+@pytest.mark.parametrize(
+    ("at", "kinds"),
+    [(F(14, 5), []), (F(21, 5), []), (F(1, 2), ["dissolve"]), (F(9), ["dissolve"])],
+)
+def test_a_light_right_beside_a_blend_leaves_it_in_doubt(at: F, kinds: list[str]) -> None:
+    """The views around are lit, so that they are unlike says little; a plain mixture is told still."""
+    doubtful, plain = melt(sag=0.05, misfit=0.5), melt()
+    light = flicker(at, 54.0)
+
+    for blend, told_of in ((doubtful, kinds), (plain, ["dissolve"])):
+        signals = replace(with_blends(blend), looks=(light,))
+        assert [c.kind for c in find_cuts(signals)] == told_of
+    faint = replace(with_blends(doubtful), looks=(flicker(at, 5.0),))
+    assert [c.kind for c in find_cuts(faint)] == ["dissolve"]
+
+
+def flicker(at: F, levels: float) -> Look:
+    """A step of light with the view as it was on both sides."""
+    return Look(
+        index=round(at * 30),
+        at=at,
+        gap_ratio=1.0,
+        across=0.95,
+        before=1.0,
+        after=1.0,
+        step=0.1,
+        step_before=0.0,
+        step_after=0.0,
+        torn_levels=0.0,
+        held=0.0,
+        back=0.95,
+        back_plain=0.95,
+        landmarks=None,
+        scaled=float("nan"),
+        level_step=levels,
+        levels=1.0,
+    )
+
+
+@pytest.mark.parametrize(("level", "kinds"), [(170, []), (20, ["dissolve"])])
+def test_nothing_melts_into_a_washed_out_picture(level: float, kinds: list[str]) -> None:
+    """A bright picture with hardly any structure is a light's; a dark one may be the middle of a fade."""
+    signals = with_blends(melt())
+    after = np.array([t > F(7, 2) for t in signals.times])
+    detail = np.where(after, 0.12, 1.0).astype(np.float32)
+    ends = np.where(after, level, 116.0).astype(np.float32)
+
+    assert [c.kind for c in find_cuts(replace(signals, detail=detail, level=ends))] == kinds
 
 
 def test_what_is_left_over_counts_little_where_all_else_says_mixture() -> None:

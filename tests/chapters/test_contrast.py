@@ -13,14 +13,14 @@ from chapters.signals import SignalReader, Signals
 
 
 def course(*contrast: float, steps: dict[int, float] | None = None) -> Signals:
-    """Signals of pictures at 30 a second with these contrasts, and some steps."""
+    """Signals of pictures at 30 a second with these contrasts, as much brighter than black, and some steps."""
     row = np.asarray(contrast, np.float32)
     step = np.zeros(len(row), np.float32)
     for place, size in (steps or {}).items():
         step[place] = size
     times = tuple(Fraction(n, 30) for n in range(len(row)))
     empty = SignalReader().finish()
-    return replace(empty, times=times, contrast=row, step=step)
+    return replace(empty, times=times, contrast=row, level=16 + 10 * row, step=step)
 
 
 def line(first: float, last: float, count: int) -> list[float]:
@@ -45,6 +45,15 @@ def test_a_view_that_is_there_at_once_has_no_ramp() -> None:
     begins, ends = ramp(course(*[8.0] * 60, *[0.0] * 20, *[8.0] * 60), 60, 80)
 
     assert (begins, ends) == (59, 80)
+
+
+@pytest.mark.parametrize("seen", [80, 85, 95])
+def test_a_view_that_comes_up_while_it_is_still_blank_is_a_fade(seen: int) -> None:
+    """However late its structure is first seen, its fade begins where the picture leaves black."""
+    row = [*[8.0] * 60, *[0.0] * 20, *line(0.1, 2.0, 25), *[2.0] * 60]
+    ends = ramp(course(*row), 60, seen)[1]
+
+    assert abs(ends - (80 + 25 * 0.9)) <= 2
 
 
 def test_something_that_comes_later_is_no_ramp() -> None:

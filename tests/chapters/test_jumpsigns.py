@@ -96,11 +96,15 @@ def test_the_evidence_is_what_all_measures_are_worth_together() -> None:
 
 
 def test_where_there_is_doubt_more_evidence_is_asked_for() -> None:
-    """A view of which less than half has structure; a picture before that only repeats another."""
+    """Less than half of the view has structure, a picture just before repeats another, a step that beats."""
     signals = read()
     look = the_jump(signals)
-    repeated = signals.change.copy()
-    repeated[59] = 0.0
+    repeated, sooner = signals.change.copy(), signals.change.copy()
+    repeated[59] = sooner[56] = 0.0
+    beating = np.zeros(120, np.float32)
+    beating[[35, 60, 85]] = signals.step[60]
+    once = beating.copy()
+    once[85] = 0
     plain = jump(look, signals, TUNED)
     assert plain is not None
     sure = replace(TUNED, doubt_more=0.0)
@@ -109,11 +113,27 @@ def test_where_there_is_doubt_more_evidence_is_asked_for() -> None:
     for doubtful in (
         replace(signals, detail=np.full(120, 0.4, np.float32)),
         replace(signals, change=repeated),
+        replace(signals, change=sooner),
+        replace(signals, step=beating),
     ):
         without, given = jump(look, doubtful, sure), jump(look, doubtful, TUNED)
         assert without is not None
         assert given == pytest.approx(without - more)
     assert jump(look, signals, sure) == plain
+    alone = replace(signals, step=once)
+    assert jump(look, alone, sure) == jump(look, alone, TUNED)
+
+
+def test_what_moved_on_while_pictures_are_missing_is_no_jump() -> None:
+    """Beside a hole of a third of a second the same step must have far more evidence."""
+    signals = read()
+    look = the_jump(signals)
+    hole = replace(look, gap_ratio=10.0)
+    without, given = jump(hole, signals, replace(TUNED, hole_more=0.0)), jump(hole, signals, TUNED)
+
+    assert without is not None
+    assert given is None or given == pytest.approx(without - TUNED.hole_more / TUNED.jump_scale)
+    assert jump(look, signals, replace(TUNED, hole_more=9.0)) == jump(look, signals, TUNED)
 
 
 def test_a_jump_has_more_evidence_than_any_step_of_a_movement() -> None:
