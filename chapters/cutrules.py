@@ -17,22 +17,22 @@ class CutRules:
     change in levels that shows. After a blank stretch ``blank_back_most`` takes the place of
     ``back_most``; nothing is told after one brighter than ``dark_level``: washed out or fogged.
 
-    A jump within one view: ``jump_least`` evidence (see ``jumps.evidence``), ``doubt_more`` for each
-    doubt (the recorder missed a picture, such steps come at equal distances, less than
+    A jump within one view: ``jump_least`` evidence (see ``jumps.evidence``), ``doubt_more`` for
+    each doubt (the recorder missed a picture, such steps come at equal distances, less than
     ``doubt_detail_most`` of the view has structure), ``hole_more`` where many pictures are missing;
-    so much more of it as ``jump_scale`` is a full margin.
-    None is one of two steps of light of more than ``unlit_levels`` that undo each other, as the
-    ends of a flash do, unless the step is within ``burst_light_most`` and more than
-    ``unlit_structure_most`` of the structure is new; ``flash_levels_apart`` and
-    ``flash_structure_apart`` how unlike the two ends of a short flash may be in levels, as a part,
-    and in new structure. None is a step that another magnification explains, which matches by
-    ``scaled_gain`` better, and by ``scaled_plain`` where the step is alone: a turret or a zoom
-    takes more than a frame, or leaves the view plainly the same. None is one whose levels are more
-    than ``burst_lit_most`` for all new structure, that burns out more than ``jump_burnt_most`` of
-    the view: a light. None is one that draws anew more than ``recoded_share_least`` of the view
-    where less than ``recoded_farther_most`` of it went anywhere, or less than
-    ``faint_structure_most`` of the structure where less than ``faint_farther_most`` went: a key
-    picture.
+    so much more of it as ``jump_scale`` is a full margin. None is one of two steps of light of more
+    than ``unlit_levels`` that undo each other, as the ends of a flash do, unless the step is within
+    ``burst_light_most`` and more than ``unlit_structure_most`` of the structure is new;
+    ``flash_levels_apart`` and ``flash_structure_apart`` how unlike the two ends of a short flash
+    may be in levels, as a part, and in new structure. None is a step that another magnification
+    explains, which matches by ``scaled_gain`` better, and by ``scaled_plain`` where the step is
+    alone: a turret or a zoom takes more than a frame, or leaves the view plainly the same. None is
+    one whose levels are more than ``burst_lit_most`` for all new structure, that burns out more
+    than ``jump_burnt_most`` of the view, or whose level changes by more than
+    ``unburst_levels_most`` and nothing is new at once: a light. None is one that draws anew more
+    than ``recoded_share_least`` of the view where less than ``recoded_farther_most`` of it went
+    anywhere, or less than ``faint_structure_most`` of the structure where less than
+    ``faint_farther_most`` went: a key picture.
 
     A view that came back was not swapped where more than ``burnt_most`` of it was burnt out; a
     burst over less than ``ticks_share_most`` of it may tick.
@@ -41,7 +41,13 @@ class CutRules:
     each other, as new as each other but for ``ends_apart_most``, burn out more than
     ``lit_burnt_most`` of the view, or have less than ``lit_structure_most`` new structure and more
     than ``lit_levels_least`` levels for all of it; or have less than ``same_structure_most`` and
-    change the levels by the same but for ``same_apart_most``.
+    change the levels by the same but for ``same_apart_most``; or over a view of a contrast below
+    ``faint_contrast_most`` the levels change by ``faint_lit_least`` times that of the clearer side,
+    and a contrast like it but for ``faint_apart_most`` is seen beyond.
+
+    Neither another view nor a jump: one side is brighter than ``white_level`` with less contrast
+    than ``white_contrast_most``; and no jump is one of two ends of a light, as above, of more than
+    ``bright_levels_least``.
 
     A blend: ``mixed_weights`` of the evidence against it and ``mixed_most`` its sum; where a
     mixture leaves more than ``unmixed_misfit``, the sag misses the parabola by no more than
@@ -77,6 +83,7 @@ class CutRules:
     burst_light_most: float = 16.0
     burst_lit_most: float = 110.0
     jump_burnt_most: float = 0.1
+    unburst_levels_most: float = 3.0
     recoded_share_least: float = 0.8
     recoded_farther_most: float = 0.05
     faint_structure_most: float = 0.13
@@ -84,11 +91,17 @@ class CutRules:
     burnt_most: float = 0.14
     cut_structure_least: float = 0.33
     lit_burnt_most: float = 0.55
-    lit_structure_most: float = 0.53
-    lit_levels_least: float = 90.0
+    lit_structure_most: float = 0.55
+    lit_levels_least: float = 60.0
     ends_apart_most: float = 0.15
     same_structure_most: float = 0.4
     same_apart_most: float = 0.1
+    bright_levels_least: float = 22.0
+    white_level: float = 220.0
+    white_contrast_most: float = 1.5
+    faint_contrast_most: float = 3.0
+    faint_lit_least: float = 4.0
+    faint_apart_most: float = 0.2
     ticks_share_most: float = 0.1
     dip_part: float = 0.4
     dark_level: float = 60.0

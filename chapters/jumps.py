@@ -16,6 +16,7 @@ import numpy as np
 from chapters.cutrules import CutRules
 from chapters.jumpsigns import apart_s, near_looks, signs
 from chapters.jumpweights import CONSTANT, WEIGHTS
+from chapters.lights import other_ends
 from chapters.looks import QUIET_S, Look
 from chapters.signals import Signals
 
@@ -141,11 +142,14 @@ def _alone(signals: Signals, n: int) -> bool:
 def _recoded(look: Look, rules: CutRules) -> bool:
     """Whether the view is drawn anew where it was: a light, a key picture.
 
-    A light changes so much in levels and so little in structure, or burns out so much of the view.
+    A light changes so much in levels and so little in structure, burns out so much of the view, or
+    changes the level and makes nothing new at once.
     Where next to nothing went anywhere a key picture changes nearly all of the view or hardly any
     structure.
     """
     burst, stir, stride = look.burst, look.stir, look.stride
+    if burst is None and abs(look.level_step) > rules.unburst_levels_most:
+        return True
     if burst is not None and burst.levels > rules.burst_lit_most * burst.structure:
         return True
     if burst is not None and burst.burnt > rules.jump_burnt_most:
@@ -182,17 +186,3 @@ def _unlit(look: Look, signals: Signals, rules: CutRules) -> bool:
     if _redrawn(look, rules) and abs(look.level_step) < rules.burst_light_most:
         return False
     return bool(other_ends(look, signals, rules))
-
-
-def other_ends(look: Look, signals: Signals, rules: CutRules) -> list[Look]:
-    """The steps that undo this one and its change of light, as the other end of a flash does."""
-    if look.undone_s is None:
-        return []
-    times = (look.at - look.undone_s, look.at + look.undone_s)
-    return [
-        other
-        for other in signals.looks
-        if other.at in times
-        and look.level_step * other.level_step < 0
-        and rules.unlit_levels < min(abs(look.level_step), abs(other.level_step))
-    ]

@@ -27,7 +27,8 @@ from itertools import pairwise
 from chapters.blends import BlendLook
 from chapters.contrast import ABRUPT, ramp
 from chapters.cutrules import TUNED, CutRules
-from chapters.jumps import jump, number, other_ends
+from chapters.jumps import jump, number
+from chapters.lights import comes_and_goes, lit_up, whited
 from chapters.looks import SOON_S, Look
 from chapters.marks import MARK_S
 from chapters.melts import came_back, melt, one_view, soon_back
@@ -56,8 +57,6 @@ SURE = 0.95
 #: The same of faint jumps, of a confidence below ``PLAIN``.
 ONGOING_FAINT = 2
 PLAIN = 0.85
-#: Where four pictures lie farther apart than this, in seconds, others near by were left out.
-THINNED_S = Fraction(1, 2)
 #: Decoder smear may settle for so long before it stands still.
 SETTLE_S = Fraction(3, 10)
 
@@ -200,69 +199,18 @@ def _smeared(look: Look, signals: Signals, found: Mapping[Fraction, SceneCut]) -
 def _judge(look: Look, signals: Signals, rules: CutRules) -> SceneCut | None:
     if look.blank_s > 0:
         return _after_blank(look, signals, rules)
-    if math.isnan(look.across):
+    if math.isnan(look.across) or whited(look, signals, rules):
         return None
-    margin = _other_view(look, signals, rules)
-    if margin is not None and (_burnt(look, rules) or _lit(look, signals, rules)):
-        return None
-    if margin is not None:
-        kind = "cut" if look.returned_s is None else "swap"
-    else:
-        margin, kind = jump(look, signals, rules), "stop"
+    margin, light = _other_view(look, signals, rules), lit_up
+    kind = "cut" if look.returned_s is None else "swap"
     if margin is None:
+        margin, light, kind = jump(look, signals, rules), comes_and_goes, "stop"
+    if margin is None or light(look, signals, rules):
         return None
     if look.same_frame_s >= FROZEN_S or look.gap_ratio > 8:
         kind = "stop"
     before = signals.times[max(0, look.index - 1)]
     return SceneCut(RecordingTime(look.at), kind, _confidence(margin), RecordingTime(before))
-
-
-def _burnt(look: Look, rules: CutRules) -> bool:
-    """Whether much of the view was burnt out at once and the view came back: lit, not swapped."""
-    burst = look.burst
-    return look.returned_s is not None and burst is not None and burst.burnt > rules.burnt_most
-
-
-def _lit(look: Look, signals: Signals, rules: CutRules) -> bool:
-    """Whether hardly any of the structure is new, or another step takes back a light just like it.
-
-    A light that another step takes back is no cut either where nothing was new all at once.
-    """
-    if _thinned(look, signals):
-        return False
-    ends = other_ends(look, signals, rules)
-    if look.burst is None:
-        return bool(ends)
-    if look.burst.structure < rules.cut_structure_least:
-        return True
-    return any(_ends(look, o, rules) for o in ends if o.undone_s == look.undone_s)
-
-
-def _thinned(look: Look, signals: Signals) -> bool:
-    """Whether pictures near by are left out: then what is usual there, and so what is new, is unknown."""
-    last = min(look.index + 1, len(signals.times) - 1)
-    return signals.times[last] - signals.times[max(0, look.index - 2)] > THINNED_S
-
-
-def _ends(look: Look, other: Look, rules: CutRules) -> bool:
-    """Whether two steps are the ends of one flash: lit more than new, and as new as each other.
-
-    Or hardly new and gone just as it came, in the whole level as in what was new.
-    """
-    a, b = look.burst, other.burst
-    if a is None or b is None:
-        return False
-    structure, levels = (a.structure + b.structure) / 2, (a.levels + b.levels) / 2
-    back = abs(look.level_step + other.level_step), abs(a.levels - b.levels)
-    sizes = abs(look.level_step), a.levels
-    if structure < rules.same_structure_most and all(
-        apart < rules.same_apart_most * size for apart, size in zip(back, sizes, strict=True)
-    ):
-        return True
-    if abs(a.structure - b.structure) > rules.ends_apart_most:
-        return False
-    lit = structure < rules.lit_structure_most and levels > rules.lit_levels_least * structure
-    return lit or (a.burnt + b.burnt) / 2 > rules.lit_burnt_most
 
 
 def _other_view(look: Look, signals: Signals, rules: CutRules) -> float | None:

