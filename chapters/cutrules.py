@@ -20,19 +20,20 @@ class CutRules:
     A jump within one view: ``jump_least`` evidence (see ``jumps.evidence``), ``doubt_more`` for
     each doubt (the recorder missed a picture, such steps come at equal distances, less than
     ``doubt_detail_most`` of the view has structure), ``hole_more`` where many pictures are missing;
-    so much more of it as ``jump_scale`` is a full margin. None is one of two steps of light of more
-    than ``unlit_levels`` that undo each other, as the ends of a flash do, unless the step is within
-    ``burst_light_most`` and more than ``unlit_structure_most`` of the structure is new;
-    ``flash_levels_apart`` and ``flash_structure_apart`` how unlike the two ends of a short flash
-    may be in levels, as a part, and in new structure. None is a step that another magnification
-    explains, which matches by ``scaled_gain`` better, and by ``scaled_plain`` where the step is
-    alone: a turret or a zoom takes more than a frame, or leaves the view plainly the same. None is
-    one whose levels are more than ``burst_lit_most`` for all new structure, that burns out more
-    than ``jump_burnt_most`` of the view, or whose level changes by more than
-    ``unburst_levels_most`` and nothing is new at once: a light. None is one that draws anew more
-    than ``recoded_share_least`` of the view where less than ``recoded_farther_most`` of it went
-    anywhere, or less than ``faint_structure_most`` of the structure where less than
-    ``faint_farther_most`` went: a key picture.
+    so much more of it as ``jump_scale`` is a full margin. Without a doubt ``jump_rest_least`` is
+    enough where the pictures near by step by less than ``rest_step_most`` and the level changes by
+    less than ``rest_levels_most``. None is one of two steps of light of more than ``unlit_levels``
+    that undo each other, as the ends of a flash do, unless the step is within ``burst_light_most``
+    and more than ``unlit_structure_most`` of the structure is new; ``flash_levels_apart`` and
+    ``flash_structure_apart`` how unlike the two ends of a short flash may be in levels, as a part,
+    and in new structure. None is a step that another magnification explains, which matches by
+    ``scaled_gain`` better, and by ``scaled_plain`` where the step is alone: a turret or a zoom
+    takes more than a frame, or leaves the view plainly the same. None is one whose levels are more
+    than ``burst_lit_most`` for all new structure, that burns out more than ``jump_burnt_most`` of
+    the view, or whose level changes by more than ``unburst_levels_most`` and nothing is new at
+    once: a light. None is one that draws anew more than ``recoded_share_least`` of the view where
+    less than ``recoded_farther_most`` of it went anywhere, or less than ``faint_structure_most`` of
+    the structure where less than ``faint_farther_most`` went: a key picture.
 
     A view that came back was not swapped where more than ``burnt_most`` of it was burnt out; a
     burst over less than ``ticks_share_most`` of it may tick.
@@ -76,6 +77,9 @@ class CutRules:
     flash_levels_apart: float = 0.25
     flash_structure_apart: float = 0.3
     jump_least: float = 0.8
+    jump_rest_least: float = -0.4
+    rest_step_most: float = 0.03
+    rest_levels_most: float = 2.0
     jump_scale: float = 2.4
     doubt_more: float = 1.0
     hole_more: float = 2.0

@@ -33,6 +33,8 @@ BEAT_PART = 0.5
 BEAT_ALONE = 3.0
 #: Pictures so many times as far apart as usual have a hole between them.
 HOLE_RATIO = 3.5
+#: Evidence that is enough in a view at rest alone counts for so little more than the limit.
+REST_PART = 4.0
 #: A picture that changes by less than this part of what is usual near by repeats the one before.
 REPEATED = 0.25
 #: A step so many pictures after a repeated one may be what the recorder missed.
@@ -43,16 +45,26 @@ def jump(look: Look, signals: Signals, rules: CutRules) -> float | None:
     """How far the step lies beyond the limits of movement within one view; None within them."""
     if not may_jump(look, signals, rules):
         return None
-    over = evidence(signs(look, signals)) - rules.jump_least
+    seen = evidence(signs(look, signals))
+    least = rules.jump_least
     if look.gap_ratio > HOLE_RATIO:
-        over -= rules.hole_more
+        least += rules.hole_more
     if signals.detail[look.index] < rules.doubt_detail_most:
-        over -= rules.doubt_more
+        least += rules.doubt_more
     if _missed(look, signals):
-        over -= rules.doubt_more
-    if over > 0 and _beats(look, signals):
-        over -= rules.doubt_more
+        least += rules.doubt_more
+    if seen > rules.jump_rest_least and _beats(look, signals):
+        least += rules.doubt_more
+    over = seen - least
+    if least == rules.jump_least and _at_rest(look, rules):
+        over = max(over, (seen - rules.jump_rest_least) / REST_PART)
     return over / rules.jump_scale if over > 0 else None
+
+
+def _at_rest(look: Look, rules: CutRules) -> bool:
+    """Whether next to nothing moves just before and after, nor the light changes: what is new then jumped."""
+    moved = max(look.step_before, look.step_after)
+    return moved < rules.rest_step_most and abs(look.level_step) < rules.rest_levels_most
 
 
 def may_jump(look: Look, signals: Signals, rules: CutRules) -> bool:

@@ -1,6 +1,6 @@
 """How well cuts are found: one command makes the corpus, reads it and prints the table.
 
-    python -m tests.bench.bench_find [--part report] [--count 60] [--seed N...] [--folder FOLDER] [--csv FILE]
+    python -m tests.bench.bench_find [--part report] [--mood plain] [--count 60] [--seed N...] [--folder FOLDER] [--csv FILE]
 
 ``TEACHCUT_MEDIA`` names the folders that hold the real clips (see sources.py). The limits of
 chapters/scenecuts.py were tuned on ``--part tune``; the part ``report`` is made from other clips.
@@ -36,6 +36,7 @@ from chapters.scenecuts import SceneCut, find_cuts
 from chapters.signals import SignalReader, Signals
 from tests.bench.corpus import build
 from tests.bench.find_scoring import GRADUAL, TRUST_CLASSES, Reported, Result
+from tests.bench.moods import MOODS
 from tests.bench.shot_scoring import Score, Transition
 
 #: Another seed draws a part anew from the same clips; how far these were seen, DEVELOPERS.md says.
@@ -233,6 +234,7 @@ def main() -> None:
     """Make what is not there yet, then print."""
     parser = argparse.ArgumentParser(prog="python -m tests.bench.bench_find")
     parser.add_argument("--part", choices=sorted(SEEDS), default="report")
+    parser.add_argument("--mood", choices=MOODS, default="plain", help="what they are rich in")
     parser.add_argument("--count", type=int, default=60, help="recordings in the corpus")
     parser.add_argument(
         "--seed", type=int, nargs="+", help="draw anew (default: the reported draws)"
@@ -243,11 +245,13 @@ def main() -> None:
     folders: dict[int, Path] = {}
     missing: list[str] = []
     for seed in args.seed or SEEDS[args.part]:
-        folder = folders[seed] = args.folder / f"{args.part}-{args.count}-{seed}"
+        rich = "" if args.mood == "plain" else f"{args.mood}-"
+        folder = folders[seed] = args.folder / f"{args.part}-{rich}{args.count}-{seed}"
         if not (folder / "labels.json").is_file():
             print(f"making {args.count} recordings in {folder}", file=sys.stderr)
-            missing = build(args.part, folder, args.folder, args.count, seed)
-    measured = measure(args.part, folders, missing)
+            missing = build(args.part, folder, args.folder, args.count, seed, args.mood)
+    part = args.part if args.mood == "plain" else f"{args.part}, {args.mood}"
+    measured = measure(part, folders, missing)
     for line in table(measured):
         print(line)
     if args.csv:

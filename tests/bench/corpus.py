@@ -1,6 +1,6 @@
 """A labelled corpus made from real clips: what happened at which frame is known by construction.
 
-``build(part, folder, count, seed)`` writes ``count`` encoded recordings of 320 x 180 with a
+``build(part, folder, cache, count, seed)`` writes ``count`` encoded recordings of 320 x 180 with a
 ``labels.json`` beside them. Kinds of label: ``hard`` (another view), ``jump`` (another moment of the
 same view), ``stop`` (the same after a frozen picture), ``black`` (another view after a black
 picture), ``dissolve``, ``fade``. A swap is two hard
@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import json
 import os
+from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, dataclass, field
 from fractions import Fraction
@@ -25,6 +26,7 @@ import numpy as np
 
 from tests.bench import edits
 from tests.bench.edits import Picture, Rng
+from tests.bench.moods import MOODS, Mood
 from tests.bench.sources import CLIPS, locate, pictures
 
 
@@ -90,25 +92,26 @@ def visible(earlier: Picture, before: Picture, after: Picture) -> bool:
     return changed(before, after) > max(0.015, 2 * changed(earlier, before))
 
 
-def _shot(made: Made, camera: Camera, cameras: list[Camera], rng: Rng, length: int) -> bool:
+def _shot(
+    made: Made, camera: Camera, cameras: list[Camera], rng: Rng, length: int, mood: Mood
+) -> bool:
     """Add a run of one view, most runs with something happening in it that is no cut.
 
     Says whether something lasting happened: then the run must not end in the same view, where the
     change would silently be undone.
     """
     lasting = False
+    if mood.quiet and rng.random() < mood.quiet:
+        made.frames.extend(camera.take(int(length * 0.6) + 10))
+        return lasting
     base = len(made.frames)
     made.frames.extend(camera.take(length))
     at = 20
     while at < length - 30:
-        kind = str(
-            rng.choice(
-                ["none", "flash", "flash", "occlusion", *edits.PASSING, *edits.LASTING],
-            )
-        )
+        kind = str(rng.choice(mood.happens))
         lasting = lasting or kind in edits.LASTING
         at = _happen(made, kind, base + at, base + length, cameras, rng) - base
-        at += int(rng.integers(15, 50))
+        at += int(rng.integers(*mood.pause_frames))
     return lasting
 
 
@@ -136,15 +139,11 @@ def _happen(made: Made, kind: str, start: int, stop: int, cameras: list[Camera],
     return start + length
 
 
-#: Ways to end a view in which something lasting happened: none that shows more of it, unchanged.
-LEAVING = ("hard", "hard", "hard", "black")
-#: Ways to end any other view, for another one or to go on with the same.
-ENDING = (*LEAVING, *["dissolve"] * 4, *["fade"] * 2, *["jump"] * 8, "stop", "stop", "swap", "swap")
-
-
-def _join(made: Made, camera: Camera, cameras: list[Camera], rng: Rng, leave: bool) -> Camera:
-    """End the view in some way; the camera that goes on is given back."""
-    kind = str(rng.choice(LEAVING if leave else ENDING))
+def _join(
+    made: Made, camera: Camera, cameras: list[Camera], rng: Rng, ways: Sequence[str]
+) -> Camera:
+    """End the view in one of some ways; the camera that goes on is given back."""
+    kind = str(rng.choice(ways))
     others = [c for c in cameras if c.name.split("[")[0] != camera.name.split("[")[0]]
     other = others[int(rng.integers(len(others)))]
     last = len(made.frames) - 1
@@ -198,17 +197,17 @@ def _jump(made: Made, camera: Camera, rng: Rng, kind: str) -> Camera:
     return camera
 
 
-def compose(cameras: list[Camera], rng: Rng, frames: int) -> Made:
+def compose(cameras: list[Camera], rng: Rng, frames: int, mood: Mood) -> Made:
     """One recording of about ``frames`` frames."""
     made = Made()
     camera = cameras[int(rng.integers(len(cameras)))]
     for each in cameras:
         each.at = int(rng.integers(0, len(each.film)))
     while True:
-        lasting = _shot(made, camera, cameras, rng, int(rng.integers(45, 190)))
+        lasting = _shot(made, camera, cameras, rng, int(rng.integers(45, 190)), mood)
         if len(made.frames) >= frames:
             return made
-        camera = _join(made, camera, cameras, rng, lasting)
+        camera = _join(made, camera, cameras, rng, mood.leaving if lasting else mood.ending)
 
 
 def long_flash(cameras: list[Camera], rng: Rng, length: int) -> Made:
@@ -298,14 +297,19 @@ def shown(path: Path, made: Made) -> Made:
     return Made(made.frames, labels, made.events, neutral)
 
 
-def cameras_of(part: str, cache: Path) -> list[Camera]:
+def cameras_of(part: str, cache: Path, mood: Mood) -> list[Camera]:
     """The part's clips that can be had, read."""
     found = [(clip, locate(clip, cache)) for clip in CLIPS if clip.part == part]
-    return [Camera(c.label, pictures(p, c.first, c.stop)) for c, p in found if p is not None]
+    read = [(c, pictures(p, c.first, c.stop)) for c, p in found if p is not None]
+    return [Camera(c.label, mood.film(film, number)) for number, (c, film) in enumerate(read)]
 
 
-def build(part: str, folder: Path, cache: Path, count: int, seed: int) -> list[str]:
+def build(
+    part: str, folder: Path, cache: Path, count: int, seed: int, mood: str = "plain"
+) -> list[str]:
     """Write the part's recordings and labels, one process a core; names of missing clips come back.
+
+    ``mood`` is what they are rich in (see moods.MOODS).
 
     The same seed gives the same recordings, whatever the number of processes.
     """
@@ -314,7 +318,7 @@ def build(part: str, folder: Path, cache: Path, count: int, seed: int) -> list[s
     cores = os.cpu_count() or 1
     with ProcessPoolExecutor(cores) as pool:
         jobs = [
-            pool.submit(_some, part, folder, cache, seed, range(first, count, cores))
+            pool.submit(_some, part, folder, cache, seed, range(first, count, cores), MOODS[mood])
             for first in range(cores)
         ]
         entries = sorted((e for job in jobs for e in job.result()), key=lambda e: str(e["file"]))
@@ -324,26 +328,34 @@ def build(part: str, folder: Path, cache: Path, count: int, seed: int) -> list[s
     return missing
 
 
-def _some(part: str, folder: Path, cache: Path, seed: int, numbers: range) -> list[dict[str, Any]]:
+def _some(
+    part: str, folder: Path, cache: Path, seed: int, numbers: range, mood: Mood
+) -> list[dict[str, Any]]:
     """Read the clips and make some of the recordings."""
     cv2.setNumThreads(1)
-    cameras = cameras_of(part, cache)
-    return [_make(part, folder, cameras, seed, number) for number in numbers]
+    cameras = cameras_of(part, cache, mood)
+    return [_make(part, folder, cameras, seed, number, mood) for number in numbers]
 
 
-def _make(part: str, folder: Path, cameras: list[Camera], seed: int, number: int) -> dict[str, Any]:
+def _make(
+    part: str, folder: Path, cameras: list[Camera], seed: int, number: int, mood: Mood
+) -> dict[str, Any]:
     """Write one recording; its entry in the labels."""
     rng = np.random.default_rng((seed, number))
     coding, variable = number % len(CODINGS), number % 7 == 3
     variable = variable and CODINGS[coding][0] == "libx264"
-    if number % 10 == 9:
+    if number % 10 == 9 and mood.long_flash:
         made = long_flash(cameras, rng, int(rng.choice(edits.LONG_FLASH_FRAMES)))
     else:
-        made = compose(cameras, rng, 600)
-    if rng.random() < 0.4:
-        made.frames = edits.hand_held(made.frames, rng, rng.uniform(0.1, 0.6), rng.uniform(0, 0.8))
-    if rng.random() < 0.5:
-        made.frames = edits.noisy(made.frames, rng, rng.uniform(1, 7))
+        made = compose(cameras, rng, 600, mood)
+    share, *drift, least, most = mood.shaken
+    if rng.random() < share:
+        made.frames = edits.hand_held(
+            made.frames, rng, rng.uniform(*drift), rng.uniform(least, most)
+        )
+    share, *noise = mood.noisy
+    if rng.random() < share:
+        made.frames = edits.noisy(made.frames, rng, rng.uniform(*noise))
     made, times = presented(made, rng, variable)
     path = folder / f"{part}-{number:03d}.mkv"
     encode(path, made.frames, times, coding)

@@ -124,6 +124,29 @@ def test_where_there_is_doubt_more_evidence_is_asked_for() -> None:
     assert jump(look, alone, sure) == jump(look, alone, TUNED)
 
 
+def test_in_a_view_at_rest_less_evidence_is_enough_and_trusted_less() -> None:
+    """Nothing near by moves and the light stays: told on less, by a small margin; not with any doubt."""
+    signals = read()
+    look = replace(the_jump(signals), step_before=0.01, step_after=0.01, level_step=0.5)
+    seen = evidence(signs(look, signals))
+    few = replace(TUNED, jump_least=seen + 0.3, jump_rest_least=seen - 0.9)
+    margin = jump(look, signals, few)
+
+    assert margin == pytest.approx(0.9 / 4 / TUNED.jump_scale)
+    faint = replace(signals, detail=np.full(120, 0.4, np.float32))
+    for other, near_by in (
+        (replace(look, step_after=0.05), signals),
+        (replace(look, level_step=-3.0), signals),
+        (replace(look, gap_ratio=5.0), signals),
+        (look, faint),
+    ):
+        there = evidence(signs(other, near_by))
+        few = replace(TUNED, jump_least=there + 0.3, jump_rest_least=there - 0.9)
+        assert jump(other, near_by, few) is None
+    plain = replace(TUNED, jump_least=seen - 5, jump_rest_least=seen - 6)
+    assert jump(look, signals, plain) == pytest.approx(5 / TUNED.jump_scale)
+
+
 def test_what_moved_on_while_pictures_are_missing_is_no_jump() -> None:
     """Beside a hole of a third of a second the same step must have far more evidence."""
     signals = read()
