@@ -37,13 +37,14 @@ def whited(look: Look, signals: Signals, rules: CutRules) -> bool:
 
 
 def comes_and_goes(look: Look, signals: Signals, rules: CutRules) -> bool:
-    """Whether a step within one view is one of the two ends of a bright light."""
+    """Whether a step within one view is one of the two ends of a bright light, or of one over a faint view."""
     bright = rules.bright_levels_least
-    return any(
+    ends = any(
         min(look.burst.levels, other.burst.levels) > bright and _ends(look, other, rules)
         for other in _twins(look, signals)
         if look.burst is not None and other.burst is not None
     )
+    return ends or _lights_faint(look, signals, rules)
 
 
 def _burnt(look: Look, rules: CutRules) -> bool:

@@ -311,7 +311,8 @@ def build(
 
     ``mood`` is what they are rich in (see moods.MOODS).
 
-    The same seed gives the same recordings, whatever the number of processes.
+    The same seed gives the same pictures and labels, whatever the number of processes; what the
+    coder with a limited rate makes of them is not always the same.
     """
     folder.mkdir(parents=True, exist_ok=True)
     missing = [c.label for c in CLIPS if c.part == part and locate(c, cache) is None]

@@ -127,6 +127,15 @@ def test_a_light_over_a_view_of_hardly_any_contrast_is_no_cut() -> None:
     )  # and it does not come back
 
 
+def test_a_light_that_comes_up_over_a_view_of_hardly_any_contrast_is_no_jump() -> None:
+    """Half of it in the first frame: not yet another view, but as much too bright for what is seen."""
+    within = {"across": 0.85, "back": 0.7, "back_plain": 0.6}
+    on = replace(step(3, 1, **within), levels=35.0, burst=None)
+
+    assert told(on, rules=EVERY, contrast=(0.5, 7.0, 0.5)) == []
+    assert told(on, rules=EVERY, contrast=(0.5, 7.0, 3.0)) == [(F(3), "stop")]
+
+
 def test_a_step_into_white_is_no_cut() -> None:
     """A light that burns out all of the view; a white slide has contrast, and a grey wall is no light."""
     both = [(F(3), "cut"), (F(5), "cut")]
