@@ -77,7 +77,7 @@ class CutRules:
     flash_levels_apart: float = 0.25
     flash_structure_apart: float = 0.3
     jump_least: float = 0.8
-    jump_rest_least: float = 0.0
+    jump_rest_least: float = 0.3
     rest_step_most: float = 0.03
     rest_levels_most: float = 2.0
     jump_scale: float = 2.4
