@@ -15,7 +15,8 @@ class CutRules:
     near; ``either_most`` for its two parts apart), ``landmarks_least`` common landmarks and
     ``scaled_most`` match at another magnification that make it the same view, ``levels_least``
     change in levels that shows. After a blank stretch ``blank_back_most`` takes the place of
-    ``back_most``; nothing is told after one brighter than ``dark_level``: washed out or fogged.
+    ``back_most``; nothing is told after one brighter than ``dark_level``: washed out or fogged, nor
+    where a light comes over one brighter than ``black_level``.
 
     A jump within one view: ``jump_least`` evidence (see ``jumps.evidence``), ``doubt_more`` for
     each doubt (the recorder missed a picture, such steps come at equal distances, less than
@@ -109,6 +110,7 @@ class CutRules:
     ticks_share_most: float = 0.1
     dip_part: float = 0.4
     dark_level: float = 60.0
+    black_level: float = 22.0
     mixed_weights: tuple[float, ...] = (34.0, 7.0, 1.6, 5.7, 4.6, 2.4, 5.9, 6.9, 0.53)
     mixed_most: float = 6.43
     unmixed_misfit: float = 1.2

@@ -26,7 +26,7 @@ THINNED_S = Fraction(1, 2)
 
 def lit_up(look: Look, signals: Signals, rules: CutRules) -> bool:
     """Whether a light changed what looks like another view."""
-    return _burnt(look, rules) or _lit(look, signals, rules) or _lights_faint(look, signals, rules)
+    return _burnt(look, rules) or _lit(look, signals, rules) or lights_faint(look, signals, rules)
 
 
 def whited(look: Look, signals: Signals, rules: CutRules) -> bool:
@@ -44,30 +44,10 @@ def comes_and_goes(look: Look, signals: Signals, rules: CutRules) -> bool:
         for other in _twins(look, signals)
         if look.burst is not None and other.burst is not None
     )
-    return ends or _lights_faint(look, signals, rules)
+    return ends or lights_faint(look, signals, rules)
 
 
-def _burnt(look: Look, rules: CutRules) -> bool:
-    """Whether much of the view was burnt out at once and the view came back: lit, not swapped."""
-    burst = look.burst
-    return look.returned_s is not None and burst is not None and burst.burnt > rules.burnt_most
-
-
-def _lit(look: Look, signals: Signals, rules: CutRules) -> bool:
-    """Whether hardly any of the structure is new, or another step takes back a light just like it.
-
-    A light that another step takes back is no cut either where nothing was new all at once.
-    """
-    if _thinned(look, signals):
-        return False
-    if look.burst is None:
-        return bool(other_ends(look, signals, rules))
-    if look.burst.structure < rules.cut_structure_least:
-        return True
-    return any(_ends(look, other, rules) for other in _twins(look, signals))
-
-
-def _lights_faint(look: Look, signals: Signals, rules: CutRules) -> bool:
+def lights_faint(look: Look, signals: Signals, rules: CutRules) -> bool:
     """Whether a light comes or goes over a view of hardly any contrast, which is there before and after it.
 
     It changes the levels by many times the contrast of either side, and takes away with it what the
@@ -88,6 +68,26 @@ def _lights_faint(look: Look, signals: Signals, rules: CutRules) -> bool:
     unlike = max(rules.faint_apart_most * contrast[here], LIKE_CONTRAST)
     alike = np.abs(contrast[beyond] - contrast[here]) < unlike
     return bool((alike & (np.abs(level[beyond] - level[here]) < LIKE_LEVELS)).any())
+
+
+def _burnt(look: Look, rules: CutRules) -> bool:
+    """Whether much of the view was burnt out at once and the view came back: lit, not swapped."""
+    burst = look.burst
+    return look.returned_s is not None and burst is not None and burst.burnt > rules.burnt_most
+
+
+def _lit(look: Look, signals: Signals, rules: CutRules) -> bool:
+    """Whether hardly any of the structure is new, or another step takes back a light just like it.
+
+    A light that another step takes back is no cut either where nothing was new all at once.
+    """
+    if _thinned(look, signals):
+        return False
+    if look.burst is None:
+        return bool(other_ends(look, signals, rules))
+    if look.burst.structure < rules.cut_structure_least:
+        return True
+    return any(_ends(look, other, rules) for other in _twins(look, signals))
 
 
 def _twins(look: Look, signals: Signals) -> list[Look]:

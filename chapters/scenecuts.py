@@ -28,7 +28,7 @@ from chapters.blends import BlendLook
 from chapters.contrast import ABRUPT, ramp
 from chapters.cutrules import TUNED, CutRules
 from chapters.jumps import jump, number
-from chapters.lights import comes_and_goes, lit_up, whited
+from chapters.lights import comes_and_goes, lights_faint, lit_up, whited
 from chapters.looks import SOON_S, Look
 from chapters.marks import MARK_S
 from chapters.melts import came_back, melt, one_view, soon_back
@@ -246,6 +246,8 @@ def _after_blank(look: Look, signals: Signals, rules: CutRules) -> SceneCut | No
         return None
     if look.blank_level >= rules.dark_level:
         return None  # washed out: a light, fog, a cover
+    if look.blank_level > rules.black_level and lights_faint(look, signals, rules):
+        return None  # dim, and no recorder's black
     margin = (rules.blank_back_most - look.back) / 0.3
     stopped = look.blank_s >= FROZEN_S  # black, and no cover: it may be left again soon
     if margin <= 0 or (soon_back(look.returned_s) and not stopped):

@@ -136,6 +136,16 @@ def test_a_light_that_comes_up_over_a_view_of_hardly_any_contrast_is_no_jump() -
     assert told(on, rules=EVERY, contrast=(0.5, 7.0, 3.0)) == [(F(3), "stop")]
 
 
+@pytest.mark.parametrize(("black", "kinds"), [(16.0, ["stop"]), (54.0, [])])
+def test_a_light_after_a_dim_view_without_structure_is_no_cut(
+    black: float, kinds: list[str]
+) -> None:
+    """A view that the lamp hardly lights counts as blank; a recorder's black may come again, and is a stop."""
+    after = replace(step(3, -60, back=0.15), levels=38.0, blank_s=F(2), blank_level=black)
+
+    assert [kind for _, kind in told(after, contrast=(0.2, 8.0, 0.2))] == kinds
+
+
 def test_a_step_into_white_is_no_cut() -> None:
     """A light that burns out all of the view; a white slide has contrast, and a grey wall is no light."""
     both = [(F(3), "cut"), (F(5), "cut")]
