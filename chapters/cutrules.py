@@ -43,13 +43,13 @@ class CutRules:
     each other, as new as each other but for ``ends_apart_most``, burn out more than
     ``lit_burnt_most`` of the view, or have less than ``lit_structure_most`` new structure and more
     than ``lit_levels_least`` levels for all of it; or have less than ``same_structure_most`` and
-    change the levels by the same but for ``same_apart_most``; or over a view of a contrast below
-    ``faint_contrast_most`` the levels change by ``faint_lit_least`` times that of the clearer side,
-    and a contrast like it but for ``faint_apart_most`` is seen beyond.
+    change the levels by the same but for ``same_apart_most``.
 
     Neither another view nor a jump: one side is brighter than ``white_level`` with less contrast
-    than ``white_contrast_most``; and no jump is one of two ends of a light, as above, of more than
-    ``bright_levels_least``.
+    than ``white_contrast_most``; or over a view of a contrast below ``faint_contrast_most`` the
+    levels change by ``faint_lit_least`` times that of the clearer side, and a contrast like it but
+    for ``faint_apart_most`` is seen beyond. No jump is one of two ends of a light, as above, of
+    more than ``bright_levels_least``.
 
     A blend: ``mixed_weights`` of the evidence against it and ``mixed_most`` its sum; where a
     mixture leaves more than ``unmixed_misfit``, the sag misses the parabola by no more than

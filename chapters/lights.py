@@ -26,7 +26,7 @@ THINNED_S = Fraction(1, 2)
 
 def lit_up(look: Look, signals: Signals, rules: CutRules) -> bool:
     """Whether a light changed what looks like another view."""
-    return _burnt(look, rules) or _lit(look, signals, rules) or lights_faint(look, signals, rules)
+    return _burnt(look, rules) or _lit(look, signals, rules)
 
 
 def whited(look: Look, signals: Signals, rules: CutRules) -> bool:
@@ -37,14 +37,13 @@ def whited(look: Look, signals: Signals, rules: CutRules) -> bool:
 
 
 def comes_and_goes(look: Look, signals: Signals, rules: CutRules) -> bool:
-    """Whether a step within one view is one of the two ends of a bright light, or of one over a faint view."""
+    """Whether a step within one view is one of the two ends of a bright light."""
     bright = rules.bright_levels_least
-    ends = any(
+    return any(
         min(look.burst.levels, other.burst.levels) > bright and _ends(look, other, rules)
         for other in _twins(look, signals)
         if look.burst is not None and other.burst is not None
     )
-    return ends or lights_faint(look, signals, rules)
 
 
 def lights_faint(look: Look, signals: Signals, rules: CutRules) -> bool:

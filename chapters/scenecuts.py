@@ -199,7 +199,9 @@ def _smeared(look: Look, signals: Signals, found: Mapping[Fraction, SceneCut]) -
 def _judge(look: Look, signals: Signals, rules: CutRules) -> SceneCut | None:
     if look.blank_s > 0:
         return _after_blank(look, signals, rules)
-    if math.isnan(look.across) or whited(look, signals, rules):
+    if math.isnan(look.across):
+        return None
+    if whited(look, signals, rules) or lights_faint(look, signals, rules):
         return None
     margin, light = _other_view(look, signals, rules), lit_up
     kind = "cut" if look.returned_s is None else "swap"
