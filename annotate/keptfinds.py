@@ -26,7 +26,7 @@ from chapters.stillness import StillStretch
 from chapters.times import RecordingTime, exact_text, from_exact_text
 
 #: Another number whenever the same recording would be found to hold something else.
-FINDS = 13
+FINDS = 14
 #: A kept finding larger than this is none of ours.
 _MOST_BYTES = 32_000_000
 

@@ -20,8 +20,8 @@ class CutRules:
 
     A jump within one view: ``jump_least`` evidence (see ``jumps.evidence``), ``doubt_more`` for
     each doubt (the recorder missed a picture, such steps come at equal distances, less than
-    ``doubt_detail_most`` of the view has structure), ``hole_more`` where many pictures are missing;
-    so much more of it as ``jump_scale`` is a full margin. Without a doubt ``jump_rest_least`` is
+    ``doubt_detail_most`` of the view has structure), ``hole_more`` where many pictures are missing
+    or one is and things moved on as beside it but for ``astray_least`` (see strides.Stride); so much more of it as ``jump_scale`` is a full margin. Without a doubt ``jump_rest_least`` is
     enough where the pictures near by step by less than ``rest_step_most`` and the level changes by
     less than ``rest_levels_most``. None is one of two steps of light of more than ``unlit_levels``
     that undo each other, as the ends of a flash do, unless the step is within ``burst_light_most``
@@ -84,6 +84,7 @@ class CutRules:
     jump_scale: float = 2.4
     doubt_more: float = 1.0
     hole_more: float = 2.0
+    astray_least: float = 0.45
     doubt_detail_most: float = 0.5
     burst_light_most: float = 16.0
     burst_lit_most: float = 110.0
@@ -101,6 +102,8 @@ class CutRules:
     ends_apart_most: float = 0.15
     same_structure_most: float = 0.4
     same_apart_most: float = 0.1
+    tinted_least: float = 9.0
+    tinted_apart_most: float = 0.25
     bright_levels_least: float = 22.0
     white_level: float = 220.0
     white_contrast_most: float = 1.5

@@ -47,7 +47,7 @@ def jump(look: Look, signals: Signals, rules: CutRules) -> float | None:
         return None
     seen = evidence(signs(look, signals))
     least = rules.jump_least
-    if look.gap_ratio > HOLE_RATIO:
+    if look.gap_ratio > HOLE_RATIO or _goes_on(look, rules):
         least += rules.hole_more
     if signals.detail[look.index] < rules.doubt_detail_most:
         least += rules.doubt_more
@@ -124,6 +124,11 @@ def _scaled(look: Look, rules: CutRules) -> bool:
 def _lone(look: Look) -> bool:
     """Whether the step is many times as large as those near by."""
     return max(look.step_before, look.step_after) < LONE_PART * look.step
+
+
+def _goes_on(look: Look, rules: CutRules) -> bool:
+    """Whether the step leads where the steps beside it, added up, lead: one picture is missing, in no hole of the times."""
+    return look.stride is not None and look.stride.astray < rules.astray_least
 
 
 def _missed(look: Look, signals: Signals) -> bool:

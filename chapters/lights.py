@@ -6,6 +6,7 @@ much of the view that nothing can be known again.
 
 from __future__ import annotations
 
+import math
 from bisect import bisect_left, bisect_right
 from fractions import Fraction
 
@@ -18,7 +19,7 @@ from chapters.signals import Signals
 #: A light lasts no longer than this, in seconds.
 FLASH_S = Fraction(30)
 #: Mean levels, and contrasts, that differ by less are alike.
-LIKE_LEVELS = 3.0
+LIKE_LEVELS = 8.0
 LIKE_CONTRAST = 0.2
 #: Where four pictures lie farther apart than this, in seconds, others near by were left out.
 THINNED_S = Fraction(1, 2)
@@ -37,11 +38,13 @@ def whited(look: Look, signals: Signals, rules: CutRules) -> bool:
 
 
 def comes_and_goes(look: Look, signals: Signals, rules: CutRules) -> bool:
-    """Whether a step within one view is one of the two ends of a bright light."""
+    """Whether a step within one view is one of the two ends of a bright light, or of a coloured one."""
     bright = rules.bright_levels_least
-    return any(
-        min(look.burst.levels, other.burst.levels) > bright and _ends(look, other, rules)
-        for other in _twins(look, signals)
+    twins = _twins(look, signals, rules)
+    return any(_coloured(look, other, rules) for other in twins) or any(
+        min(look.burst.levels, other.burst.levels) > bright
+        and (_ends(look, other, rules) or _mirrored(look, other, rules))
+        for other in twins
         if look.burst is not None and other.burst is not None
     )
 
@@ -86,12 +89,27 @@ def _lit(look: Look, signals: Signals, rules: CutRules) -> bool:
         return bool(other_ends(look, signals, rules))
     if look.burst.structure < rules.cut_structure_least:
         return True
-    return any(_ends(look, other, rules) for other in _twins(look, signals))
+    return any(_ends(look, other, rules) for other in _twins(look, signals, rules))
 
 
-def _twins(look: Look, signals: Signals) -> list[Look]:
-    """The steps that this one undoes as they undo it."""
-    return [other for other in undoing(look, signals) if other.undone_s == look.undone_s]
+def _twins(look: Look, signals: Signals, rules: CutRules) -> list[Look]:
+    """The steps that this one undoes as they undo it, and those of a bright light just like it the other way."""
+    undone = [other for other in undoing(look, signals) if other.undone_s == look.undone_s]
+    return undone + [other for other in signals.looks if _mirrored(look, other, rules)]
+
+
+def _mirrored(look: Look, other: Look, rules: CutRules) -> bool:
+    """Whether two bright steps change the level, and make new, as much the one way as the other."""
+    a, b = look.burst, other.burst
+    if a is None or b is None or not 0 < abs(other.at - look.at) <= FLASH_S:
+        return False
+    if abs(look.level_step) < rules.bright_levels_least:
+        return False
+    if abs(a.structure - b.structure) > rules.flash_structure_apart:
+        return False
+    apart = abs(look.level_step + other.level_step), abs(a.levels - b.levels)
+    sizes = abs(look.level_step), a.levels
+    return all(d < rules.same_apart_most * size for d, size in zip(apart, sizes, strict=True))
 
 
 def _ends(look: Look, other: Look, rules: CutRules) -> bool:
@@ -113,6 +131,13 @@ def _ends(look: Look, other: Look, rules: CutRules) -> bool:
         return False
     lit = structure < rules.lit_structure_most and levels > rules.lit_levels_least * structure
     return lit or (a.burnt + b.burnt) / 2 > rules.lit_burnt_most
+
+
+def _coloured(look: Look, other: Look, rules: CutRules) -> bool:
+    """Whether two steps change the mean colour as far the one way as the other: a coloured light."""
+    far = min(math.hypot(*look.tint_step), math.hypot(*other.tint_step))
+    apart = math.hypot(*(a + b for a, b in zip(look.tint_step, other.tint_step, strict=True)))
+    return far > rules.tinted_least and apart < rules.tinted_apart_most * far
 
 
 def _thinned(look: Look, signals: Signals) -> bool:

@@ -125,6 +125,8 @@ class Look:
     brings the torn blocks back (the other end of a flash), 1 where none does. Both are 0 where
     nothing tore.
 
+    ``tint_step`` is the change of the mean colour differences Cb and Cr (NaN: not known).
+
     ``back`` is the best match between any picture of the second before and any of the 0.6 s after,
     ``back_plain`` the same by strong structure only, ``landmarks`` how many landmarks of before
     stand again after (None where the match was plain), ``scaled`` how well the view of before
@@ -139,7 +141,7 @@ class Look:
     blocks back to what they were, and the picture's level, half to twice its step: None where none
     does within half a minute. Matches are -1..1, NaN where nothing
     could be compared. ``burst`` tells what was new at once, ``stir`` what changed at once, if
-    anything, and ``stride`` how far it went.
+    anything, and ``stride`` how far it went where there is either.
     """
 
     index: int
@@ -167,6 +169,7 @@ class Look:
     burst: Burst | None = None
     stir: Stir | None = None
     stride: Stride | None = None
+    tint_step: tuple[float, float] = (float("nan"), float("nan"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,6 +215,18 @@ def _runs(entries: Sequence[Entry]) -> list[list[Entry]]:
             runs.append([])
         runs[-1].append(entry)
     return runs
+
+
+def near_by(before: Sequence[Entry], after: Sequence[Entry]) -> tuple[list[Entry], list[Entry]]:
+    """The pictures before and after the first of ``after`` that count as near by, nearest first."""
+    here = after[0].seconds
+    ahead = [e for n, e in enumerate(after[1:]) if n < 2 or e.seconds <= here + float(QUIET_S)]
+    behind = [
+        e
+        for n, e in enumerate(reversed(before))
+        if e.index > 0 and (n < 2 or e.seconds >= here - float(QUIET_S))
+    ]
+    return behind, ahead
 
 
 def spread(entries: Sequence[Entry], most: int) -> list[View]:
@@ -283,6 +298,7 @@ def compare(
         burst=burst,
         stir=stir,
         stride=stride,
+        tint_step=(entry.tint[0] - before[-1].tint[0], entry.tint[1] - before[-1].tint[1]),
     )
     return look, tear
 

@@ -18,6 +18,8 @@ from chapters.signals import RETURN_SOON_S, Signals
 
 #: A step so near an end of a blend is right beside it, in seconds.
 BESIDE_S = Fraction(1, 4)
+#: Hardly anybody makes a dissolve that takes less, in seconds: a light, a tool that passes does.
+BRIEF_S = Fraction(1, 4)
 
 
 def melt(look: BlendLook, signals: Signals, rules: CutRules) -> float | None:
@@ -31,7 +33,8 @@ def melt(look: BlendLook, signals: Signals, rules: CutRules) -> float | None:
     margin = _mixed(look, rules)
     if margin <= 0 or (one_view(look, rules) and soon_back(look.returned_s)):
         return None
-    if margin < rules.plain_margin and _comes_back(look, signals, rules):
+    brief = look.ends - look.begins < BRIEF_S
+    if margin < rules.plain_margin and (brief or _comes_back(look, signals, rules)):
         return None
     return margin
 

@@ -47,6 +47,7 @@ from chapters.looks import (
     Torn,
     clear_views,
     compare,
+    near_by,
     spread,
 )
 from chapters.marks import MARK_S, MarkReader, Marks, Numbers
@@ -294,8 +295,8 @@ class SignalReader:
         step_after = max((e.step for e in near_after), default=0.0)
         burst = None if pending.reference else burst_of(entry, before, after)
         stir = None if pending.reference else _stir_of(before, after)
-        stride = None if stir is None else self._stride(before, after)
         faint = burst is None and stir is None
+        stride = None if faint else self._stride(before, after)
         if pending.reference is None and faint and entry.step < 0.6 * step_after:
             return
         usual = float(self._usual_gap())
@@ -315,9 +316,11 @@ class SignalReader:
             known = landmarks(seen) if strange else None
             self._put_away(_Open(len(self._looks) - 1, False, entry.time, seen, known))
 
-    def _stride(self, before: list[Entry], after: list[Entry]) -> Stride:
-        """How far things went in the first picture of ``after``; at least two are near by each way."""
-        behind, ahead = _near(before, after)
+    def _stride(self, before: list[Entry], after: list[Entry]) -> Stride | None:
+        """How far things went in the first picture of ``after``; None where too little is near by."""
+        if len(before) < 3 or len(after) < 3:
+            return None
+        behind, ahead = near_by(before, after)
         previous = {b.index: a for a, b in pairwise((*before, *after))}
 
         def course(entry: Entry) -> Course:
@@ -384,18 +387,6 @@ def _stir_of(before: list[Entry], after: list[Entry]) -> Stir | None:
     """What changed at once in the first picture of ``after``; None where too little is near by."""
     if len(before) < 3 or len(after) < 3:
         return None
-    behind, ahead = _near(before, after)
+    behind, ahead = near_by(before, after)
     views = [e.view for e in (before[-2], before[-1], after[0], after[1], ahead[-1])]
     return stir_of(after[0].moved, [e.moved for e in (*behind, *ahead)], views)
-
-
-def _near(before: list[Entry], after: list[Entry]) -> tuple[list[Entry], list[Entry]]:
-    """The pictures before and after the first of ``after`` that count as near by, nearest first."""
-    here = after[0].seconds
-    ahead = [e for n, e in enumerate(after[1:]) if n < 2 or e.seconds <= here + float(QUIET_S)]
-    behind = [
-        e
-        for n, e in enumerate(reversed(before))
-        if e.index > 0 and (n < 2 or e.seconds >= here - float(QUIET_S))
-    ]
-    return behind, ahead

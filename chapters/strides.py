@@ -2,7 +2,8 @@
 
 Movement takes a thing from frame to frame by steps of about one length; a jump in time takes it
 farther at once, and there it is: found again elsewhere, which noise, a newly coded picture, a light
-or a cover are not. Such a leap over the view is a stride.
+or a cover are not. Such a leap over the view is a stride. One that leads just where the steps on
+either side, added up, would lead is the movement going on over a lost picture.
 
 Movement is dense optical flow of the light-free pictures (Kroeger, Timofte, Dai and Van Gool, "Fast
 optical flow using dense inverse search", ECCV 2016; OpenCV's ``DISOpticalFlow``).
@@ -31,19 +32,23 @@ _LOST_LEAST = 0.02
 _STRUCTURED_PX = 200
 _STRUCTURED = 0.3
 _STRUCTURE_SCALE = 40.0
+#: From so many working pixels on a block's movement says which way things went.
+_WAY_PX = 1.0
 
 
 @dataclass(frozen=True, slots=True)
 class Course:
     """The movement from one picture to the next.
 
-    ``px`` length of the movement per block in working pixels; ``own_px`` mean of it over the view
+    ``px`` length of the movement per block in working pixels, ``way_px`` the movement itself (right
+    and down, 2 x 9 x 16); ``own_px`` mean of it over the view
     where there is structure, the movement of the view as a whole taken away; ``unlike`` mean
     structure that is not there where the movement leads, about 0..2; ``lost`` per block what of it
     is plainly unlike.
     """
 
     px: Plane
+    way_px: Plane
     own_px: float
     unlike: float
     lost: Plane
@@ -54,13 +59,17 @@ class Stride:
     """One step beside those near by: ``farther`` share of the blocks that went farther than near by.
 
     ``own_px`` and ``unlike`` are the step's own (see ``Course``), ``lost`` what is plainly unlike
-    beyond what is so on either side.
+    beyond what is so on either side. ``astray`` is how far the movement leads from where those on
+    either side, added up, would lead, over its own length: near 0 where a picture is missing and
+    things moved on as they do, 1 and more where nothing beside it moves so (NaN: next to no
+    movement).
     """
 
     farther: float
     own_px: float
     unlike: float
     lost: float
+    astray: float
 
 
 class Flow:
@@ -88,6 +97,7 @@ class Flow:
         own = flow - whole
         return Course(
             px=block_mean(np.hypot(flow[..., 0], flow[..., 1])),
+            way_px=np.stack([block_mean(flow[..., 0].copy()), block_mean(flow[..., 1].copy())]),
             own_px=float((np.hypot(own[..., 0], own[..., 1]) * np.minimum(structure, 1)).mean()),
             unlike=float(apart.mean()),
             lost=block_mean(np.maximum(apart - _LOST_STRUCTURE, 0)),
@@ -107,4 +117,15 @@ def stride_of(course: Course, beside: Sequence[Course], near: Sequence[Course]) 
         own_px=course.own_px,
         unlike=course.unlike,
         lost=float(np.maximum(course.lost - _LOST_TIMES * lost - _LOST_LEAST, 0).mean()),
+        astray=_astray(course, beside),
     )
+
+
+def _astray(course: Course, beside: Sequence[Course]) -> float:
+    """How far off the movements on either side, added up, lead, over the length of the step's own."""
+    length = np.hypot(*course.way_px)
+    shown = length > _WAY_PX
+    if not shown.any():
+        return float("nan")
+    off = np.hypot(*(course.way_px - np.sum([c.way_px for c in beside], axis=0)))
+    return float(off[shown].sum() / length[shown].sum())

@@ -214,6 +214,15 @@ def test_a_light_right_beside_a_blend_leaves_it_in_doubt(at: F, kinds: list[str]
     assert [c.kind for c in find_cuts(faint)] == ["dissolve"]
 
 
+def test_a_brief_blend_must_be_plain() -> None:
+    """A light that goes out within three frames, and the view moved on behind it."""
+    doubtful = {"sag": 0.05, "misfit": 0.5}
+
+    assert told(melt(ends=F(19, 6), **doubtful)) == []
+    assert told(melt(ends=F(33, 10), **doubtful)) == ["dissolve"]
+    assert told(melt(ends=F(19, 6))) == ["dissolve"]
+
+
 def flicker(at: F, levels: float) -> Look:
     """A step of light with the view as it was on both sides."""
     return Look(

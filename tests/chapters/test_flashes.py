@@ -183,6 +183,54 @@ def test_a_light_that_goes_just_as_it_came_is_no_cut() -> None:
     assert (F(5), "cut") in told(on, unlike)
 
 
+@pytest.mark.parametrize(
+    ("light", "levels", "structure", "said"),
+    [
+        (49.5, 48.4, 0.5, []),  # half a view in blue, which moved on for half a second
+        (35.0, 48.4, 0.5, ["cut", "cut"]),  # not as bright
+        (49.5, 30.0, 0.5, ["cut", "cut"]),  # not as much of it
+        (49.5, 48.4, 0.75, ["cut", "cut"]),  # another view, and a lamp some time before
+    ],
+)
+def test_two_bright_steps_just_like_each_other_are_one_light_though_nothing_is_seen_to_come_back(
+    light: float, levels: float, structure: float, said: list[str]
+) -> None:
+    """What the view had come to behind the light is not what it was before it."""
+    on = step(3, -51, levels=49.2, structure=0.42)
+    off = step(5, light, levels=levels, structure=structure)
+
+    assert [kind for _, kind in told(on, off, undone=False)] == said
+
+
+@pytest.mark.parametrize(("light", "said"), [(-43.2, []), (-20.0, ["stop", "stop"])])
+def test_a_light_over_a_view_all_but_black_is_no_jump(light: float, said: list[str]) -> None:
+    """A disc over a globe at night: as new as another view, and as new when it goes."""
+    within = {"across": 0.7, "back": 0.7, "back_plain": 0.13, "structure": 0.68}
+    on, off = step(3, 43.2, levels=47, **within), step(5, light, levels=46.9, **within)
+
+    assert [kind for _, kind in told(on, off, undone=False, rules=EVERY)] == said
+
+
+@pytest.mark.parametrize(
+    ("tint", "said"),
+    [
+        ((-13.8, 4.0), []),  # a blue disc of four seconds over a dark view
+        ((-6.0, 2.0), ["stop", "stop"]),  # not as blue
+        ((13.8, 4.0), ["stop", "stop"]),  # bluer still
+        ((float("nan"), float("nan")), ["stop", "stop"]),  # a recording without colour
+    ],
+)
+def test_two_ends_of_a_coloured_light_are_no_jumps(
+    tint: tuple[float, float], said: list[str]
+) -> None:
+    """Hardly brighter, and as new as what jumps: its colour comes and goes."""
+    within = {"across": 0.75, "back": 0.56, "back_plain": 0.44, "levels": 7.4, "structure": 0.44}
+    on = replace(step(3, 3, **within), tint_step=(12.5, -4.5))
+    off = replace(step(5, -3, **within), tint_step=tint)
+
+    assert [kind for _, kind in told(on, off, rules=EVERY)] == said
+
+
 def test_a_cut_into_a_light_is_told() -> None:
     """One step new as a view is, the other only lit: no two ends of one flash."""
     lit = {"levels": 50.0, "structure": 0.1}
@@ -259,7 +307,7 @@ def test_a_view_drawn_anew_where_it_was_is_no_jump(
     look = replace(
         step(3, 0.5, structure=structure, **within),
         stir=stir,
-        stride=Stride(farther=farther, own_px=0.1, unlike=0.2, lost=0.01),
+        stride=Stride(farther=farther, own_px=0.1, unlike=0.2, lost=0.01, astray=1.0),
     )
 
     assert len(told(look, rules=EVERY)) == said

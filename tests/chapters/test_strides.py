@@ -50,9 +50,10 @@ def test_a_thing_that_moves_over_a_ground_at_rest_moves_on_its_own() -> None:
     assert 0.3 < course.own_px < 1.5
 
 
-def course(px: float, lost: float = 0.0) -> Course:
-    """The same everywhere."""
-    return Course(np.full((9, 16), px, np.float32), px, 0.1, np.full((9, 16), lost, np.float32))
+def course(px: float, lost: float = 0.0, down_px: float = 0.0) -> Course:
+    """The same everywhere: to the right, and down."""
+    way = np.stack([np.full((9, 16), p, np.float32) for p in (px, down_px)])
+    return Course(np.hypot(*way), way, px, 0.1, np.full((9, 16), lost, np.float32))
 
 
 def test_a_stride_is_beyond_one_and_a_half_times_what_goes_near_by() -> None:
@@ -62,6 +63,24 @@ def test_a_stride_is_beyond_one_and_a_half_times_what_goes_near_by() -> None:
     assert stride.farther == 1
     assert stride.lost == pytest.approx(0.5 - 1.3 * 0.2 - 0.02)
     assert stride_of(course(5), [course(1)], [course(3.2)]).farther == 0
+
+
+@pytest.mark.parametrize(
+    ("step", "beside", "astray"),
+    [
+        (course(6), [course(3), course(3)], 0),  # two steps in one: a picture is missing
+        (course(6), [course(4), course(1)], 1 / 6),
+        (course(6, down_px=8), [course(3), course(3)], 0.8),  # 8 off, 10 long
+        (course(6), [course(0), course(0)], 1),
+        (course(6), [course(-3), course(-3)], 2),
+        (course(0.9), [course(0), course(0)], float("nan")),
+    ],
+)
+def test_a_step_that_leads_where_those_beside_it_lead_goes_not_astray(
+    step: Course, beside: list[Course], astray: float
+) -> None:
+    """How far off the movements on either side, added up, lead, over the length of its own."""
+    assert stride_of(step, beside, beside).astray == pytest.approx(astray, nan_ok=True)
 
 
 def cuts(pictures: list[Grey]) -> list[Fraction]:
@@ -94,6 +113,15 @@ def test_a_drift_that_goes_on_or_begins_is_no_jump(still: int) -> None:
     assert cuts([pictures[0]] * still + pictures) == []
 
 
+@pytest.mark.parametrize("seed", range(1, 8))
+def test_a_drift_that_goes_on_over_one_lost_picture_is_no_jump(seed: int) -> None:
+    """A recorder that loses a picture and stamps the rest as if it had not: one step of twice the length."""
+    kept = [n for n in range(61) if n != 30]
+    pictures = shot(seed, 61, pan_px=2.4, tool_px=0)
+
+    assert cuts([pictures[n] for n in kept]) == []
+
+
 def test_the_two_ends_of_a_flash_belong_together_though_another_follows() -> None:
     """Two flashes of a disc with a pattern, 1.5 s each and 4 s apart: each end knows its own other."""
     pictures = shot(1, 240, tool_px=0)
@@ -108,3 +136,11 @@ def test_the_two_ends_of_a_flash_belong_together_though_another_follows() -> Non
 
     assert ends == {n: Fraction(3, 2) for n in (30, 75, 150, 195)}
     assert cuts(pictures) == []
+
+
+@pytest.mark.parametrize("first", [1, 2, 58, 59])
+def test_a_step_with_too_little_near_by_has_no_stride(first: int) -> None:
+    """Another view from the second or third picture on, or up to the last but one or two."""
+    pictures = [*shot(1, first, tool_px=0), *shot(2, 60 - first, tool_px=0)]
+
+    assert all(look.stride is None for look in read(pictures).looks)
