@@ -243,7 +243,10 @@ CODINGS: tuple[tuple[str, dict[str, str]], ...] = (
 
 
 def presented(made: Made, rng: Rng, variable: bool) -> tuple[Made, list[Fraction]]:
-    """Times of the frames; with ``variable`` some are dropped, gaps grow and stamps jitter."""
+    """Times of the frames; with ``variable`` some are dropped, gaps grow and stamps jitter.
+
+    What happened in dropped frames alone is no event.
+    """
     count = len(made.frames)
     if not variable:
         return made, [Fraction(n, 30) for n in range(count)]
@@ -259,7 +262,8 @@ def presented(made: Made, rng: Rng, variable: bool) -> tuple[Made, list[Fraction
         return int(np.searchsorted(left, frame))
 
     labels = [Label(s.kind, new(s.last + 1) - 1, new(s.first)) for s in made.labels]
-    events = [Event(e.kind, new(e.start), new(e.end), e.detail) for e in made.events]
+    seen = [e for e in made.events if new(e.start) < new(e.end)]
+    events = [Event(e.kind, new(e.start), new(e.end), e.detail) for e in seen]
     neutral = [(new(a), new(b)) for a, b in made.neutral]
     return Made([made.frames[n] for n in left], labels, events, neutral), times
 
