@@ -19,22 +19,24 @@ class CutRules:
     where a light comes over one brighter than ``black_level``.
 
     A jump within one view: ``jump_least`` evidence (see ``jumps.evidence``), ``doubt_more`` for
-    each doubt (the recorder missed a picture, such steps come at equal distances, less than
-    ``doubt_detail_most`` of the view has structure), ``hole_more`` where many pictures are missing
-    or one is and things moved on as beside it but for ``astray_least`` (see strides.Stride); so much more of it as ``jump_scale`` is a full margin. Without a doubt ``jump_rest_least`` is
-    enough where the pictures near by step by less than ``rest_step_most`` and the level changes by
-    less than ``rest_levels_most``. None is one of two steps of light of more than ``unlit_levels``
-    that undo each other, as the ends of a flash do, unless the step is within ``burst_light_most``
-    and more than ``unlit_structure_most`` of the structure is new; ``flash_levels_apart`` and
-    ``flash_structure_apart`` how unlike the two ends of a short flash may be in levels, as a part,
-    and in new structure. None is a step that another magnification explains, which matches by
-    ``scaled_gain`` better, and by ``scaled_plain`` where the step is alone: a turret or a zoom
-    takes more than a frame, or leaves the view plainly the same. None is one whose levels are more
-    than ``burst_lit_most`` for all new structure, that burns out more than ``jump_burnt_most`` of
-    the view, or whose level changes by more than ``unburst_levels_most`` and nothing is new at
-    once: a light. None is one that draws anew more than ``recoded_share_least`` of the view where
-    less than ``recoded_farther_most`` of it went anywhere, or less than ``faint_structure_most`` of
-    the structure where less than ``faint_farther_most`` went: a key picture.
+    each doubt (the recorder missed a picture, such steps come at equal distances, the mean level
+    changes by more than ``unlit_levels``, less than ``doubt_detail_most`` of the view has
+    structure), ``hole_more`` where many pictures are missing, or one is and things moved on as
+    beside it but for ``astray_least`` (see strides.Stride); so much more of it as ``jump_scale`` is
+    a full margin. Without a doubt ``jump_rest_least`` is enough where the pictures near by step by
+    less than ``rest_step_most`` and the level changes by less than ``rest_levels_most``. None is
+    one of two steps of light of more than ``unlit_levels`` that undo each other, as the ends of a
+    flash do, unless the step is within ``burst_light_most`` and more than ``unlit_structure_most``
+    of the structure is new; ``flash_levels_apart`` and ``flash_structure_apart`` how unlike the two
+    ends of a short flash may be in levels, as a part, and in new structure. None is a step that
+    another magnification explains, which matches by ``scaled_gain`` better, and by ``scaled_plain``
+    where the step is alone: a turret or a zoom takes more than a frame, or leaves the view plainly
+    the same. None is one whose levels are more than ``burst_lit_most`` for all new structure, that
+    burns out more than ``jump_burnt_most`` of the view, or whose level changes by more than
+    ``unburst_levels_most`` and nothing is new at once: a light. None is one that draws anew more
+    than ``recoded_share_least`` of the view where less than ``recoded_farther_most`` of it went
+    anywhere, or less than ``faint_structure_most`` of the structure where less than
+    ``faint_farther_most`` went: a key picture.
 
     A view that came back was not swapped where more than ``burnt_most`` of it was burnt out; a
     burst over less than ``ticks_share_most`` of it may tick.
@@ -43,13 +45,16 @@ class CutRules:
     each other, as new as each other but for ``ends_apart_most``, burn out more than
     ``lit_burnt_most`` of the view, or have less than ``lit_structure_most`` new structure and more
     than ``lit_levels_least`` levels for all of it; or have less than ``same_structure_most`` and
-    change the levels by the same but for ``same_apart_most``.
+    change the levels by the same but for ``same_apart_most``. Two steps of more than
+    ``bright_levels_least`` that change the level and make new by the same, but for it, count as if
+    they undid each other, unless their new structure is ``flash_structure_apart``.
 
     Neither another view nor a jump: one side is brighter than ``white_level`` with less contrast
     than ``white_contrast_most``; or over a view of a contrast below ``faint_contrast_most`` the
     levels change by ``faint_lit_least`` times that of the clearer side, and a contrast like it but
     for ``faint_apart_most`` is seen beyond. No jump is one of two ends of a light, as above, of
-    more than ``bright_levels_least``.
+    more than ``bright_levels_least``, nor of one that takes the mean colour away by more than
+    ``tinted_least`` levels and back but for ``tinted_apart_most``.
 
     A blend: ``mixed_weights`` of the evidence against it and ``mixed_most`` its sum; where a
     mixture leaves more than ``unmixed_misfit``, the sag misses the parabola by no more than

@@ -51,6 +51,8 @@ def jump(look: Look, signals: Signals, rules: CutRules) -> float | None:
         least += rules.hole_more
     if signals.detail[look.index] < rules.doubt_detail_most:
         least += rules.doubt_more
+    if abs(look.level_step) > rules.unlit_levels:
+        least += rules.doubt_more
     if _missed(look, signals):
         least += rules.doubt_more
     if seen > rules.jump_rest_least and _beats(look, signals):

@@ -96,7 +96,7 @@ def test_the_evidence_is_what_all_measures_are_worth_together() -> None:
 
 
 def test_where_there_is_doubt_more_evidence_is_asked_for() -> None:
-    """Less than half of the view has structure, a picture just before repeats another, a step that beats."""
+    """Little of the view has structure, a picture just before repeats another, a beat, a change of light."""
     signals = read()
     look = the_jump(signals)
     repeated, sooner = signals.change.copy(), signals.change.copy()
@@ -122,6 +122,11 @@ def test_where_there_is_doubt_more_evidence_is_asked_for() -> None:
     assert jump(look, signals, sure) == plain
     alone = replace(signals, step=once)
     assert jump(look, alone, sure) == jump(look, alone, TUNED)
+    for levels, doubts in ((7.0, 1), (-7.0, 1), (5.0, 0)):
+        lit = replace(look, level_step=levels)
+        without, given = jump(lit, signals, sure), jump(lit, signals, TUNED)
+        assert without is not None
+        assert given == pytest.approx(without - doubts * more)
 
 
 def test_in_a_view_at_rest_less_evidence_is_enough_and_trusted_less() -> None:
@@ -148,14 +153,17 @@ def test_in_a_view_at_rest_less_evidence_is_enough_and_trusted_less() -> None:
 
 
 def test_what_moved_on_while_pictures_are_missing_is_no_jump() -> None:
-    """Beside a hole of a third of a second the same step must have far more evidence."""
+    """Beside a hole of a third of a second, or where the movement only goes on, far more evidence is asked for."""
     signals = read()
     look = the_jump(signals)
-    hole = replace(look, gap_ratio=10.0)
-    without, given = jump(hole, signals, replace(TUNED, hole_more=0.0)), jump(hole, signals, TUNED)
+    assert look.stride is not None
+    onward = replace(look, stride=replace(look.stride, astray=0.2))
+    for hole in (replace(look, gap_ratio=10.0), onward):
+        without = jump(hole, signals, replace(TUNED, hole_more=0.0))
+        given = jump(hole, signals, TUNED)
 
-    assert without is not None
-    assert given is None or given == pytest.approx(without - TUNED.hole_more / TUNED.jump_scale)
+        assert without is not None
+        assert given is None or given == pytest.approx(without - TUNED.hole_more / TUNED.jump_scale)
     assert jump(look, signals, replace(TUNED, hole_more=9.0)) == jump(look, signals, TUNED)
 
 

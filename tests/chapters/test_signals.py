@@ -65,6 +65,18 @@ def test_nothing_fed_gives_empty_signals() -> None:
     ) == (0, 0, 0, 0)
 
 
+@pytest.mark.parametrize(("tinted", "blue"), [(True, 30.0), (False, float("nan"))])
+def test_a_step_knows_how_far_the_colour_went(tinted: bool, blue: float) -> None:
+    """A light that is bluer by 30 levels from frame 40 on; a recording without colour does not say."""
+    reader = SignalReader()
+    for n, (time, picture) in enumerate(timed([*shot(1, 40), *shot(2, 40)])):
+        colour = (100.0 + 30 * (n >= 40), 128.0)
+        reader.feed(time, picture, colour) if tinted else reader.feed(time, picture)
+    (look,) = (look for look in reader.finish().looks if look.index == 40)
+
+    assert look.tint_step == pytest.approx((blue, blue * 0), nan_ok=True)
+
+
 def test_structure_does_not_depend_on_the_lamp() -> None:
     """Half the light plus a haze leaves the match at nearly one."""
     picture = shot(3, 1, noise=0)[0]
