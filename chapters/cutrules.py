@@ -18,6 +18,10 @@ class CutRules:
     ``back_most``; nothing is told after one brighter than ``dark_level``: washed out or fogged, nor
     where a light comes over one brighter than ``black_level``.
 
+    Always another view: one side has less than ``flat_part`` of the other's contrast and a level
+    from ``dark_level`` to ``flat_level_most``; the other has more than ``clear_contrast_least`` with
+    structure in more than ``clear_detail_least`` of it, and steps by less than ``clear_step_most``.
+
     A jump within one view: ``jump_least`` evidence (see ``jumps.evidence``), ``doubt_more`` for
     each doubt (the recorder missed a picture, such steps come at equal distances, the mean level
     changes by more than ``unlit_levels``, less than ``doubt_detail_most`` of the view has
@@ -115,6 +119,11 @@ class CutRules:
     faint_contrast_most: float = 3.0
     faint_lit_least: float = 4.0
     faint_apart_most: float = 0.2
+    flat_part: float = 0.08
+    flat_level_most: float = 170.0
+    clear_step_most: float = 0.1
+    clear_contrast_least: float = 8.0
+    clear_detail_least: float = 0.6
     ticks_share_most: float = 0.1
     dip_part: float = 0.4
     dark_level: float = 60.0

@@ -99,9 +99,7 @@ def _around(values: Numbers, first: int, here: int, last: int) -> Numbers:
 
 def near_looks(look: Look, signals: Signals) -> Sequence[Look]:
     """The looks of a second before and after, this one among them."""
-    low = bisect_left(signals.looks, look.at - LOOK_S, key=lambda other: other.at)
-    high = bisect_right(signals.looks, look.at + LOOK_S, key=lambda other: other.at)
-    return signals.looks[low:high]
+    return signals.looks_between(look.at - LOOK_S, look.at + LOOK_S)
 
 
 def gap(look: Look, signals: Signals) -> float:

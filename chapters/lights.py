@@ -95,13 +95,14 @@ def _lit(look: Look, signals: Signals, rules: CutRules) -> bool:
 def _twins(look: Look, signals: Signals, rules: CutRules) -> list[Look]:
     """The steps that this one undoes as they undo it, and those of a bright light just like it the other way."""
     undone = [other for other in undoing(look, signals) if other.undone_s == look.undone_s]
-    return undone + [other for other in signals.looks if _mirrored(look, other, rules)]
+    near = signals.looks_between(look.at - FLASH_S, look.at + FLASH_S)
+    return undone + [other for other in near if _mirrored(look, other, rules)]
 
 
 def _mirrored(look: Look, other: Look, rules: CutRules) -> bool:
     """Whether two bright steps change the level, and make new, as much the one way as the other."""
     a, b = look.burst, other.burst
-    if a is None or b is None or not 0 < abs(other.at - look.at) <= FLASH_S:
+    if a is None or b is None or other is look:
         return False
     if abs(look.level_step) < rules.bright_levels_least:
         return False
@@ -160,5 +161,5 @@ def undoing(look: Look, signals: Signals) -> list[Look]:
     """The steps that undo this one, before it or after it."""
     if look.undone_s is None:
         return []
-    times = (look.at - look.undone_s, look.at + look.undone_s)
-    return [other for other in signals.looks if other.at in times]
+    ends = (look.at - look.undone_s, look.at + look.undone_s)
+    return [other for end in ends for other in signals.looks_between(end, end)]

@@ -27,6 +27,7 @@ from itertools import pairwise
 from chapters.blends import BlendLook
 from chapters.contrast import ABRUPT, ramp
 from chapters.cutrules import TUNED, CutRules
+from chapters.flats import flat_beside_clear
 from chapters.jumps import jump, number
 from chapters.lights import comes_and_goes, lights_faint, lit_up, whited
 from chapters.looks import SOON_S, Look
@@ -57,6 +58,8 @@ SURE = 0.95
 #: The same of faint jumps, of a confidence below ``PLAIN``.
 ONGOING_FAINT = 2
 PLAIN = 0.85
+#: A view without structure beside a clear one counts as so far beyond the limits.
+FLAT_MARGIN = 0.75
 #: Decoder smear may settle for so long before it stands still.
 SETTLE_S = Fraction(3, 10)
 
@@ -80,8 +83,7 @@ def find_cuts(signals: Signals, rules: CutRules = TUNED) -> tuple[SceneCut, ...]
     found: dict[Fraction, SceneCut] = {}
     for look in signals.looks:
         cut = _judge(look, signals, rules)
-        frozen = look.same_frame_s >= FROZEN_S and look.blank_s == 0
-        if cut is not None and frozen and _smeared(look, signals, found):
+        if cut is not None and _smeared(look, signals, found, rules):
             continue
         if cut is not None and (cut.at not in found or found[cut.at].confidence < cut.confidence):
             found[cut.at] = cut
@@ -182,12 +184,16 @@ def _named(cut: SceneCut, away: Sequence[Span]) -> SceneCut:
     return replace(cut, kind="swap") if back and cut.kind == "cut" else cut
 
 
-def _smeared(look: Look, signals: Signals, found: Mapping[Fraction, SceneCut]) -> bool:
-    """Whether the frozen picture before this step was decoder smear: stepped into, but not by a cut.
+def _smeared(
+    look: Look, signals: Signals, found: Mapping[Fraction, SceneCut], rules: CutRules
+) -> bool:
+    """Whether a frozen picture before this step was decoder smear: stepped into, but not by a cut.
 
     A recorder that stops leaves its last good picture standing; a still switched in begins with a
-    cut.
+    cut; a view without structure only seems to stand still.
     """
+    if look.same_frame_s < FROZEN_S or look.blank_s or flat_beside_clear(look, signals, rules):
+        return False
     start = look.at - look.same_frame_s
     first = bisect_left(signals.times, start - SETTLE_S)
     stop = bisect_right(signals.times, start)
@@ -197,6 +203,10 @@ def _smeared(look: Look, signals: Signals, found: Mapping[Fraction, SceneCut]) -
 
 
 def _judge(look: Look, signals: Signals, rules: CutRules) -> SceneCut | None:
+    if flat_beside_clear(look, signals, rules):
+        before = signals.times[look.index - 1]
+        confidence = _confidence(FLAT_MARGIN)
+        return SceneCut(RecordingTime(look.at), "cut", confidence, RecordingTime(before))
     if look.blank_s > 0:
         return _after_blank(look, signals, rules)
     if math.isnan(look.across):

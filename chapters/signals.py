@@ -8,7 +8,9 @@ Wherever the picture stepped, ``looks`` compares both sides of the step more clo
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections import deque
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from itertools import pairwise
@@ -104,6 +106,11 @@ class Signals:
     blends: tuple[BlendLook, ...]
     marks: Marks
     motions: Motions
+
+    def looks_between(self, first: Fraction, last: Fraction) -> Sequence[Look]:
+        """The looks from one time to another, with those at either, in order."""
+        low = bisect_left(self.looks, first, key=lambda look: look.at)
+        return self.looks[low : bisect_right(self.looks, last, key=lambda look: look.at)]
 
 
 @dataclass(slots=True)

@@ -10,9 +10,9 @@ import pytest
 from numpy.typing import NDArray
 
 from chapters.blends import BlendLook
-from chapters.looks import Look
 from chapters.scenecuts import find_cuts
 from chapters.signals import SignalReader, Signals
+from tests.looks import look_at
 from tests.scenes import Grey, canvas, lit, shot, timed
 
 Floats = NDArray[np.float64]
@@ -205,12 +205,12 @@ def test_a_blend_that_stands_still_halfway_is_no_dissolve() -> None:
 def test_a_light_right_beside_a_blend_leaves_it_in_doubt(at: F, kinds: list[str]) -> None:
     """The views around are lit, so that they are unlike says little; a plain mixture is told still."""
     doubtful, plain = melt(sag=0.05, misfit=0.5), melt()
-    light = flicker(at, 54.0)
+    light = look_at(at, 54.0)
 
     for blend, told_of in ((doubtful, kinds), (plain, ["dissolve"])):
         signals = replace(with_blends(blend), looks=(light,))
         assert [c.kind for c in find_cuts(signals)] == told_of
-    faint = replace(with_blends(doubtful), looks=(flicker(at, 5.0),))
+    faint = replace(with_blends(doubtful), looks=(look_at(at, 5.0),))
     assert [c.kind for c in find_cuts(faint)] == ["dissolve"]
 
 
@@ -221,29 +221,6 @@ def test_a_brief_blend_must_be_plain() -> None:
     assert told(melt(ends=F(19, 6), **doubtful)) == []
     assert told(melt(ends=F(33, 10), **doubtful)) == ["dissolve"]
     assert told(melt(ends=F(19, 6))) == ["dissolve"]
-
-
-def flicker(at: F, levels: float) -> Look:
-    """A step of light with the view as it was on both sides."""
-    return Look(
-        index=round(at * 30),
-        at=at,
-        gap_ratio=1.0,
-        across=0.95,
-        before=1.0,
-        after=1.0,
-        step=0.1,
-        step_before=0.0,
-        step_after=0.0,
-        torn_levels=0.0,
-        held=0.0,
-        back=0.95,
-        back_plain=0.95,
-        landmarks=None,
-        scaled=float("nan"),
-        level_step=levels,
-        levels=1.0,
-    )
 
 
 @pytest.mark.parametrize(("level", "kinds"), [(170, []), (20, ["dissolve"])])

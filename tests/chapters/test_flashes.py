@@ -18,6 +18,7 @@ from chapters.scenecuts import find_cuts
 from chapters.signals import SignalReader
 from chapters.stirs import Stir
 from chapters.strides import Stride
+from tests.looks import look_at
 
 BLOCKS = np.ones((9, 16), np.bool_)
 
@@ -34,10 +35,9 @@ def step(at_s: int, level_step: float, **changes: float) -> Look:
         held=1.0,
         blocks=BLOCKS,
     )
-    look = Look(
-        index=at_s * 30,
-        at=F(at_s),
-        gap_ratio=1.0,
+    look = look_at(
+        F(at_s),
+        level_step,
         across=0.45,
         before=0.98,
         after=0.98,
@@ -50,7 +50,6 @@ def step(at_s: int, level_step: float, **changes: float) -> Look:
         back_plain=0.25,
         landmarks=2,
         scaled=0.2,
-        level_step=level_step,
         levels=25.0,
         burst=burst,
     )
