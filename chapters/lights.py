@@ -128,10 +128,10 @@ def _ends(look: Look, other: Look, rules: CutRules) -> bool:
         apart < rules.same_apart_most * size for apart, size in zip(back, sizes, strict=True)
     ):
         return True
-    if abs(a.structure - b.structure) > rules.ends_apart_most:
-        return False
+    if (a.burnt + b.burnt) / 2 > rules.lit_burnt_most:
+        return True
     lit = structure < rules.lit_structure_most and levels > rules.lit_levels_least * structure
-    return lit or (a.burnt + b.burnt) / 2 > rules.lit_burnt_most
+    return lit and abs(a.structure - b.structure) < rules.ends_apart_most
 
 
 def _coloured(look: Look, other: Look, rules: CutRules) -> bool:

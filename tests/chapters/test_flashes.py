@@ -113,6 +113,16 @@ def test_two_ends_of_a_light_are_no_cuts(
     assert told(step(3, brighter, **same), step(5, -brighter, **same)) == []
 
 
+def test_two_ends_that_burn_out_most_of_a_view_need_not_be_as_new_as_each_other() -> None:
+    """Half a view in white for three seconds: what was to be seen in it when it came was not when it went."""
+    on = step(3, 46, levels=64, structure=0.37, burnt=0.59)
+    off = step(5, -54, levels=81, structure=0.6, burnt=0.6)
+    less = replace(off, burst=replace(off.burst, burnt=0.2)) if off.burst else off
+
+    assert told(on, off) == []
+    assert told(on, less) == [(F(3), "cut"), (F(5), "cut")]
+
+
 def test_a_light_over_a_view_of_hardly_any_contrast_is_no_cut() -> None:
     """All that is seen in it is the light, new as a view is; of 736 cuts one looked so, between faint views."""
     on, off = (replace(step(at, lit), levels=33.0) for at, lit in ((3, 29), (5, -28)))
