@@ -92,7 +92,7 @@ class CutRules:
     rest_levels_most: float = 2.0
     jump_scale: float = 2.4
     doubt_more: float = 1.0
-    hole_more: float = 2.0
+    hole_more: float = 4.0
     astray_least: float = 0.45
     doubt_detail_most: float = 0.5
     burst_light_most: float = 16.0
