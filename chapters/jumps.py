@@ -31,8 +31,10 @@ TICKS_S = Fraction(15)
 BEAT_FRAMES = (5, 301)
 BEAT_PART = 0.5
 BEAT_ALONE = 3.0
-#: Pictures so many times as far apart as usual have a hole between them.
+#: Pictures so many times as far apart as usual have a hole between them; from so many seconds on the
+#: recorder stood still, and what is farther on then has jumped.
 HOLE_RATIO = 3.5
+HOLE_MOST_S = Fraction(1)
 #: Evidence that is enough in a view at rest alone counts for so little more than the limit.
 REST_PART = 4.0
 #: A picture that changes by less than this part of what is usual near by repeats the one before.
@@ -47,7 +49,8 @@ def jump(look: Look, signals: Signals, rules: CutRules) -> float | None:
         return None
     seen = evidence(signs(look, signals))
     least = rules.jump_least
-    if look.gap_ratio > HOLE_RATIO or _goes_on(look, rules):
+    hole = look.gap_ratio > HOLE_RATIO and apart_s(look, signals) < HOLE_MOST_S
+    if hole or _goes_on(look, rules):
         least += rules.hole_more
     if signals.detail[look.index] < rules.doubt_detail_most:
         least += rules.doubt_more

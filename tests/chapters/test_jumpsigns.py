@@ -167,6 +167,18 @@ def test_what_moved_on_while_pictures_are_missing_is_no_jump() -> None:
     assert jump(look, signals, replace(TUNED, hole_more=9.0)) == jump(look, signals, TUNED)
 
 
+def test_a_hole_of_two_seconds_is_a_recorder_that_stood_still() -> None:
+    """No more evidence is asked for than without it."""
+    signals = read()
+    late = tuple(t + 2 * (n >= 60) for n, t in enumerate(signals.times))
+    look = replace(the_jump(signals), at=late[60], gap_ratio=61.0)
+    signals = replace(signals, times=late, end=signals.end + 2)
+    told = jump(look, signals, TUNED)
+
+    assert told is not None
+    assert told == jump(look, signals, replace(TUNED, hole_more=9.0))
+
+
 def test_a_jump_has_more_evidence_than_any_step_of_a_movement() -> None:
     """The tool elsewhere at once, against the same tool that goes on moving."""
     jumped, moved = read(), read(leap=0)
