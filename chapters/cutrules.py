@@ -117,7 +117,7 @@ class CutRules:
     white_level: float = 220.0
     white_contrast_most: float = 1.5
     faint_contrast_most: float = 3.0
-    faint_lit_least: float = 4.0
+    faint_lit_least: float = 3.5
     faint_apart_most: float = 0.2
     flat_part: float = 0.08
     flat_level_most: float = 170.0

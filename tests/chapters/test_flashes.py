@@ -124,12 +124,12 @@ def test_two_ends_that_burn_out_most_of_a_view_need_not_be_as_new_as_each_other(
 
 
 def test_a_light_over_a_view_of_hardly_any_contrast_is_no_cut() -> None:
-    """All that is seen in it is the light, new as a view is; of 736 cuts one looked so, between faint views."""
+    """All that is seen in it is the light, new as a view is."""
     on, off = (replace(step(at, lit), levels=33.0) for at, lit in ((3, 29), (5, -28)))
     both = [(F(3), "cut"), (F(5), "cut")]
 
     assert told(on, off, undone=False, contrast=(1.0, 3.6, 1.1)) == []
-    assert told(on, off, undone=False, contrast=(1.0, 9.0, 1.1)) == both  # as much as a view has
+    assert told(on, off, undone=False, contrast=(1.0, 10.0, 1.1)) == both  # as much as a view has
     assert told(on, off, undone=False, contrast=(4.0, 3.6, 4.1)) == both  # no faint view
     assert (
         told(on, off, undone=False, contrast=(1.0, 3.6, 7.0)) == both
