@@ -46,12 +46,13 @@ class CutRules:
     burst over less than ``ticks_share_most`` of it may tick.
 
     No other view: less than ``cut_structure_least`` of the structure is new; or two steps that undo
-    each other, as new as each other but for ``ends_apart_most``, burn out more than
-    ``lit_burnt_most`` of the view, or have less than ``lit_structure_most`` new structure and more
-    than ``lit_levels_least`` levels for all of it; or have less than ``same_structure_most`` and
-    change the levels by the same but for ``same_apart_most``. Two steps of more than
+    each other burn out more than ``lit_burnt_most`` of the view, or are as new as each other but
+    for ``ends_apart_most`` and have less than ``lit_structure_most`` new structure and more than
+    ``lit_levels_least`` levels for all of it; or have less than ``same_structure_most`` and change
+    the levels by the same but for ``same_apart_most``. Two steps of more than
     ``bright_levels_least`` that change the level and make new by the same, but for it, count as if
-    they undid each other, unless their new structure is ``flash_structure_apart``.
+    they undid each other, unless what is new of the structure differs by more than
+    ``flash_structure_apart``.
 
     Neither another view nor a jump: one side is brighter than ``white_level`` with less contrast
     than ``white_contrast_most``; or over a view of a contrast below ``faint_contrast_most`` the

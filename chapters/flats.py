@@ -26,12 +26,12 @@ def flat_beside_clear(look: Look, signals: Signals, rules: CutRules) -> bool:
     flat, beyond, clear, stirs = here - 1, here - 2, here, look.step_after
     if signals.contrast[here] < signals.contrast[here - 1]:
         flat, beyond, clear, stirs = here, here + 1, here - 1, look.step_before
-    least = max(signals.contrast[flat], signals.contrast[beyond])
+    left = max(signals.contrast[flat], signals.contrast[beyond])
     return bool(
         stirs < rules.clear_step_most
         and signals.detail[clear] > rules.clear_detail_least
         and signals.contrast[clear] > rules.clear_contrast_least
-        and least < rules.flat_part * signals.contrast[clear]
+        and left < rules.flat_part * signals.contrast[clear]
         and rules.dark_level < signals.level[flat] < rules.flat_level_most
         and not _covered(look, signals, rules)
     )

@@ -36,11 +36,11 @@ def signs(look: Look, signals: Signals) -> dict[str, float]:
     From the look at it: ``back`` and ``level_step``, ``levels``, ``step``, ``step_after``,
     ``torn_levels`` (see looks.Look), ``gap`` how long before it the last picture was. From what was
     new, changed and moved at once: ``burst_…`` (see looks.Burst), ``stir_…`` (see stirs.Stir),
-    ``stride_…`` (see strides.Stride; not where nothing stirred). From the other steps within a second: the largest
-    ``near_step``, ``near_burst`` and ``near_stir``. From the pictures near by, at each width in
-    hundredths of a second: ``change_over_…`` the change in levels over the largest near by,
-    ``step_over_…`` the same of the step, ``change_near_…`` the mean change in levels near by, and
-    ``thirds_…`` the mean of the three largest changes over its own.
+    ``stride_…`` (see strides.Stride; not where nothing stirred). From the other steps within a
+    second: the largest ``near_step``, ``near_burst`` and ``near_stir``. From the pictures near by,
+    at each width in hundredths of a second: ``change_over_…`` the change in levels over the largest
+    near by, ``step_over_…`` the same of the step, ``change_near_…`` the mean change in levels near
+    by, and ``thirds_…`` the mean of the three largest changes over its own.
     """
     nan = float("nan")
     burst, stir = look.burst, look.stir

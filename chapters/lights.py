@@ -116,7 +116,8 @@ def _mirrored(look: Look, other: Look, rules: CutRules) -> bool:
 def _ends(look: Look, other: Look, rules: CutRules) -> bool:
     """Whether two steps are the ends of one flash: lit more than new, and as new as each other.
 
-    Or hardly new and gone just as it came, in the whole level as in what was new.
+    Or hardly new and gone just as it came, in the whole level as in what was new; or most of the view
+    is burnt out.
     """
     a, b = look.burst, other.burst
     if a is None or b is None:

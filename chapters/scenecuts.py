@@ -203,10 +203,11 @@ def _smeared(
 
 
 def _judge(look: Look, signals: Signals, rules: CutRules) -> SceneCut | None:
+    kind = "cut" if look.returned_s is None else "swap"
+    before = signals.times[max(0, look.index - 1)]
     if flat_beside_clear(look, signals, rules):
-        before = signals.times[look.index - 1]
-        confidence = _confidence(FLAT_MARGIN)
-        return SceneCut(RecordingTime(look.at), "cut", confidence, RecordingTime(before))
+        sure = _confidence(FLAT_MARGIN)
+        return SceneCut(RecordingTime(look.at), kind, sure, RecordingTime(before))
     if look.blank_s > 0:
         return _after_blank(look, signals, rules)
     if math.isnan(look.across):
@@ -214,14 +215,12 @@ def _judge(look: Look, signals: Signals, rules: CutRules) -> SceneCut | None:
     if whited(look, signals, rules) or lights_faint(look, signals, rules):
         return None
     margin, light = _other_view(look, signals, rules), lit_up
-    kind = "cut" if look.returned_s is None else "swap"
     if margin is None:
         margin, light, kind = jump(look, signals, rules), comes_and_goes, "stop"
     if margin is None or light(look, signals, rules):
         return None
     if look.same_frame_s >= FROZEN_S or look.gap_ratio > 8:
         kind = "stop"
-    before = signals.times[max(0, look.index - 1)]
     return SceneCut(RecordingTime(look.at), kind, _confidence(margin), RecordingTime(before))
 
 

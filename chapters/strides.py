@@ -41,10 +41,9 @@ class Course:
     """The movement from one picture to the next.
 
     ``px`` length of the movement per block in working pixels, ``way_px`` the movement itself (right
-    and down, 2 x 9 x 16); ``own_px`` mean of it over the view
-    where there is structure, the movement of the view as a whole taken away; ``unlike`` mean
-    structure that is not there where the movement leads, about 0..2; ``lost`` per block what of it
-    is plainly unlike.
+    and down, 2 x 9 x 16); ``own_px`` mean of it over the view where there is structure, the
+    movement of the view as a whole taken away; ``unlike`` mean structure that is not there where
+    the movement leads, about 0..2; ``lost`` per block what of it is plainly unlike.
     """
 
     px: Plane
