@@ -14,7 +14,7 @@ import threading
 from collections import deque
 from collections.abc import Callable, Generator, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor, wait
-from contextlib import ExitStack
+from contextlib import ExitStack, closing
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from pathlib import Path
@@ -286,23 +286,25 @@ def join(
     job: Job,
     muxer: FilmMuxer,
     sound: Iterator[NDArray[np.float32]],
-    coded: Iterator[tuple[int, CodedSegment]],
+    coded: Generator[tuple[int, CodedSegment]],
     report: Report,
 ) -> tuple[Any, ...]:
     """Write segments as they come, the sound beside them, and close the film; the segments' notes.
 
     A segment without parameter sets of its own is copied, not encoded. On any error nothing is
-    left of the film.
+    left of the film, and nobody makes segments any more: a thread that still decoded when Python
+    itself was closing would take the process down.
     """
     film = job.decided.plan.film
     track = _SoundTrack(muxer, sound, job.settings, round_half_up(film.length * SOUND_RATE_HZ))
     notes: list[Any] = []
     try:
-        for first, segment in coded:
-            for packet in segment.packets:
-                muxer.write_packets([packet], first, segment.parameter_sets or None)
-                track.write_until((packet.pts + first + 1) / film.fps)
-            notes += segment.notes
+        with closing(coded):
+            for first, segment in coded:
+                for packet in segment.packets:
+                    muxer.write_packets([packet], first, segment.parameter_sets or None)
+                    track.write_until((packet.pts + first + 1) / film.fps)
+                notes += segment.notes
         track.finish()
         report("closing the film", 0, 0)
         muxer.close()

@@ -9,7 +9,7 @@ full cut shows.
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Iterator, Sequence
+from collections.abc import Generator, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
@@ -201,7 +201,7 @@ def encode_quick(
     muxer = open_muxer(bare, path, chapters, copying)
     cues = clock_cues(Faces(film, rows, job.mark)) if copying is not None else []
 
-    def in_order() -> Iterator[tuple[int, CodedSegment]]:
+    def in_order() -> Generator[tuple[int, CodedSegment]]:
         waiting = iter(cues)
         cue = next(waiting, None)
         try:

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import threading
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from pathlib import Path
 
+import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from annotate.cache import SegmentCache
 from annotate.decide import decide
@@ -95,6 +99,21 @@ def test_a_failure_leaves_no_film_and_keeps_what_is_done(tmp_path: Path, error: 
     assert not (tmp_path / "film.mp4").exists()
     assert any(cache.folder.glob("*.seg"))
     assert not any(p.name.startswith(".") for p in cache.folder.iterdir())
+
+
+def test_a_stop_in_the_thread_that_joins_ends_the_others_before_it_goes_on(tmp_path: Path) -> None:
+    """Nobody decodes or encodes any more once the stop is told, whoever holds on to where it was."""
+
+    def stopped() -> Iterator[NDArray[np.float32]]:
+        yield np.zeros((480, 2), np.float32)
+        raise KeyboardInterrupt
+
+    job = job_of(tmp_path)
+    with pytest.raises(KeyboardInterrupt) as held:
+        cache = SegmentCache(tmp_path / "kept")
+        encode_film(job, tmp_path / "film.mp4", (), stopped(), cache, silent)
+    assert [t.name for t in threading.enumerate() if t.name.startswith("segment")] == []
+    assert held.value.__traceback__ is not None
 
 
 def test_progress_counts_every_frame_once(tmp_path: Path) -> None:
