@@ -16,6 +16,7 @@ from typing import TextIO
 
 from annotate.commands.common import Command, fault_sentence, note, os_sentence
 from annotate.heap import give_back_large_blocks
+from annotate.stops import held_back
 from annotate.version import VERSION
 from chapters.errors import TeachcutError
 
@@ -72,7 +73,8 @@ def _say_anything(stream: TextIO) -> None:
 
 
 def _run(arguments: Sequence[str], known: Sequence[Command] | None) -> int:
-    whole = parser(commands() if known is None else known)
+    with held_back():  # loads nearly everything there is
+        whole = parser(commands() if known is None else known)
     if not arguments:
         note(whole.format_help())
         return 2

@@ -35,6 +35,7 @@ from annotate.recording import Pictures, met_damage
 from annotate.sidecars import Words, caption_tracks, json_text, notice, sidecars
 from annotate.sound.cuesheet import cue_sheet_html, cue_sheet_text
 from annotate.soundtrack import film_sound
+from annotate.stops import held_back
 from chapters.casefile import LoadedCase
 from chapters.errors import WorkError
 from chapters.media.files import MARKER, Staging
@@ -163,14 +164,18 @@ def _draw(
 
 
 def _plot(decided: Decided, path: Path) -> None:
-    """Draw the plot of step times, after the film: the plot's library would hold memory beside it."""
-    from annotate.stepdraw import step_times_png
+    """Draw the plot of step times, after the film: the plot's library would hold memory beside it.
 
+    It is loaded here, and must not be broken off while it loads.
+    """
     plan = decided.plan
     said = notice(plan)
-    step_times_png(
-        path, plan.rows, plan.ledger, title=plan.case.title, notice=said, chain=decided.fonts
-    )
+    with held_back():
+        from annotate.stepdraw import step_times_png
+
+        step_times_png(
+            path, plan.rows, plan.ledger, title=plan.case.title, notice=said, chain=decided.fonts
+        )
 
 
 def _encode(
