@@ -292,8 +292,8 @@ def join(
     """Write segments as they come, the sound beside them, and close the film; the segments' notes.
 
     A segment without parameter sets of its own is copied, not encoded. On any error nothing is
-    left of the film, and nobody makes segments any more: a thread that still decoded when Python
-    itself was closing would take the process down.
+    left of the film, and nobody makes segments any more, so that no thread still decodes when
+    Python itself is closing.
     """
     film = job.decided.plan.film
     track = _SoundTrack(muxer, sound, job.settings, round_half_up(film.length * SOUND_RATE_HZ))

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import signal
 import threading
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
+from annotate.make import _plot
 from annotate.stops import held_back
 
 
@@ -20,6 +24,23 @@ def test_a_stop_is_heard_when_the_work_is_done(asked: signal.Signals) -> None:
         done.append("all of it")
     assert done == ["all of it"]
     assert signal.getsignal(asked) is before
+
+
+def test_a_stop_while_the_plot_is_drawn_waits_for_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Its library is loaded and used to the end."""
+    done = []
+
+    def draw(*_: object, **__: object) -> None:
+        signal.raise_signal(signal.SIGINT)
+        done.append("drawn")
+
+    monkeypatch.setattr("annotate.stepdraw.step_times_png", draw)
+    monkeypatch.setattr("annotate.make.notice", lambda _plan: "")
+    plan = SimpleNamespace(rows=(), ledger=None, case=SimpleNamespace(title="One"))
+    decided: Any = SimpleNamespace(plan=plan, fonts=None)
+    with pytest.raises(KeyboardInterrupt):
+        _plot(decided, Path("step-times.png"))
+    assert done == ["drawn"]
 
 
 def test_without_a_stop_nothing_is_raised_and_an_error_goes_through() -> None:
